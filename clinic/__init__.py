@@ -1,0 +1,1 @@
+"""The practice: people, time and paper."""

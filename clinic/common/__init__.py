@@ -1,0 +1,1 @@
+"""What every app shares: words, errors, choices, form pieces, filters that round and write units."""

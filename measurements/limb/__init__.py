@@ -1,0 +1,4 @@
+"""Girths, volumes, their error and what they mean, as plain Python.
+
+Pure: imports the standard library, numpy, `clinic.common.vocabulary` and `clinic.common.errors`.
+"""
