@@ -1,0 +1,1 @@
+"""Staff, roles, permits and sign-in."""

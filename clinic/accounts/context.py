@@ -1,0 +1,10 @@
+"""What every page's frame needs to know."""
+
+from django.conf import settings
+from django.http import HttpRequest
+
+from clinic.accounts.selectors import practice_card
+
+
+def practice(request: HttpRequest) -> dict[str, object]:
+    return {"practice": practice_card, "is_trial": settings.IS_TRIAL}

@@ -1,0 +1,99 @@
+"""Staff accounts and the practice itself."""
+
+from typing import ClassVar
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+from clinic.common.choices import check_values, choices_of
+from clinic.common.vocabulary import Role, Word
+
+
+class StaffManager(BaseUserManager["User"]):
+    """Finds a person by sign-in name, however it is capitalised."""
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        return self.get(sign_in_name__iexact=username or "")
+
+
+class User(AbstractBaseUser):
+    """A member of staff."""
+
+    sign_in_name = models.CharField(max_length=40)
+    display_name = models.CharField("name", max_length=80)
+    credentials = models.CharField(
+        max_length=80, blank=True, help_text="As they stand under a letter, for example PT, DPT."
+    )
+    role = models.CharField(max_length=12, choices=choices_of(Role))
+    is_active = models.BooleanField(default=True)
+    must_choose_password = models.BooleanField(default=True)
+
+    objects: ClassVar[StaffManager] = StaffManager()
+
+    USERNAME_FIELD = "sign_in_name"
+
+    class Meta:
+        ordering = ["display_name"]
+        constraints = [
+            models.UniqueConstraint(
+                Lower("sign_in_name"),
+                name="sign_in_name_once",
+                violation_error_message="Another account has this sign-in name.",
+            ),
+            models.CheckConstraint(condition=Q(role__in=check_values(Role)), name="role_is_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.display_name
+
+    @property
+    def is_clinical(self) -> bool:
+        return self.role in {Role.THERAPIST, Role.CLINIC_LEAD}
+
+    @property
+    def signature(self) -> str:
+        return ", ".join(filter(None, [self.display_name, self.credentials]))
+
+
+class LengthShown(Word):
+    CM = "cm", "centimetres"
+    INCH = "inch", "inches"
+
+
+class WeightShown(Word):
+    KG = "kg", "kilograms"
+    LB = "lb", "pounds"
+
+
+class PaperSize(Word):
+    A4 = "A4", "A4"
+    LETTER = "letter", "US Letter"
+
+
+class Practice(models.Model):
+    """The practice as its letters and screens name it. One row, always number 1."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    name = models.CharField(max_length=120, default="Our practice")
+    street = models.CharField(max_length=120, blank=True)
+    town = models.CharField("town, state and postcode", max_length=120, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    fax = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    length_shown = models.CharField(
+        "girths typed in", max_length=4, choices=choices_of(LengthShown), default=LengthShown.CM
+    )
+    weight_shown = models.CharField(
+        "weights typed in", max_length=2, choices=choices_of(WeightShown), default=WeightShown.KG
+    )
+    paper_size = models.CharField(
+        max_length=6, choices=choices_of(PaperSize), default=PaperSize.LETTER
+    )
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(id=1), name="one_practice")]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,81 @@
+"""The one table "action -> roles", and the decorator that every view wears."""
+
+from collections.abc import Callable
+from functools import wraps
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from clinic.common.vocabulary import Role
+
+View = Callable[..., HttpResponse]
+
+EVERYONE = frozenset(Role)
+CLINICAL = frozenset({Role.THERAPIST, Role.CLINIC_LEAD})
+LEAD = frozenset({Role.CLINIC_LEAD})
+
+PERMITS: dict[str, frozenset[Role]] = {
+    "account.own": EVERYONE,
+    "today.see": EVERYONE,
+    "clients.find": EVERYONE,
+    "clients.see": EVERYONE,
+    "clients.register": EVERYONE,
+    "clients.edit": EVERYONE,
+    "clients.deactivate": EVERYONE,
+    "referrers.see": EVERYONE,
+    "referrers.edit": EVERYONE,
+    "episodes.see": CLINICAL,
+    "episodes.edit": CLINICAL,
+    "precautions.edit": CLINICAL,
+    "protocols.see": CLINICAL,
+    "protocols.edit": LEAD,
+    "girths.see": CLINICAL,
+    "girths.enter": CLINICAL,
+    "girths.strike": CLINICAL,
+    "girths.import": CLINICAL,
+    "findings.record": CLINICAL,
+    "letters.see": CLINICAL,
+    "letters.write": CLINICAL,
+    "letters.approve": CLINICAL,
+    "staff.manage": LEAD,
+    "practice.edit": LEAD,
+    "audit.see": LEAD,
+}
+
+# Pages that a person sees before or while signing in or out.
+OPEN_TO_ALL = "open to all"
+
+
+def may(user: object, action: str) -> bool:
+    """Whether a signed-in person's role is allowed the action. Raises KeyError if unknown."""
+    return getattr(user, "role", None) in PERMITS[action]
+
+
+def permit(action: str) -> Callable[[View], View]:
+    """Let only the roles of `action` reach the view; others sign in first or get a refusal."""
+    if action not in PERMITS:
+        raise KeyError(action)
+
+    def around(view: View) -> View:
+        @wraps(view)
+        def checked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if request.user.must_choose_password and action != "account.own":
+                return redirect("choose-password")
+            if not may(request.user, action):
+                raise PermissionDenied
+            return view(request, *args, **kwargs)
+
+        checked.permit = action  # type: ignore[attr-defined]
+        return checked
+
+    return around
+
+
+def open_to_all(view: View) -> View:
+    """Mark a view that needs no sign-in; the URL test accepts nothing unmarked."""
+    view.permit = OPEN_TO_ALL  # type: ignore[attr-defined]
+    return view

@@ -1,0 +1,14 @@
+"""The only writer of the access and change record."""
+
+from typing import Any
+
+from django.db.models import Model
+
+from clinic.accounts.models import User
+from clinic.audit.models import Entry
+
+
+def record(by: User, verb: str, *, client: Any = None, subject: Model | None = None) -> None:
+    """Add one entry; inside a service's transaction it stands or falls with the change itself."""
+    text = f"{subject._meta.model_name}:{subject.pk}" if subject is not None else ""
+    Entry.objects.create(by=by, verb=verb, client=client, subject=text)

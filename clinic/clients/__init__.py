@@ -1,0 +1,1 @@
+"""Clients, referrers, episodes of care, cancer treatments and precautions."""

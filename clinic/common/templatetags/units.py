@@ -1,0 +1,85 @@
+"""The only place that rounds and writes units. A value arrives unrounded, in its base unit."""
+
+from decimal import Decimal
+
+from django import template
+
+register = template.Library()
+
+CM_PER_INCH = 2.54  # exact, international yard and pound agreement 1959
+KG_PER_POUND = 0.45359237  # exact, the same agreement
+
+NOT_KNOWN = "\N{EN DASH}"
+THIN = "\N{NARROW NO-BREAK SPACE}"
+MINUS = "\N{MINUS SIGN}"
+
+Number = float | Decimal | None
+
+
+def _written(value: float, places: int, *, sign: bool = False) -> str:
+    """A number with a real minus sign and thousands separated; a rounded zero has no sign."""
+    text = f"{abs(value):,.{places}f}"
+    is_zero = not any(digit in text for digit in "123456789")
+    if value < 0 and not is_zero:
+        return MINUS + text
+    return ("+" if sign and not is_zero else "") + text
+
+
+def _filter(value: Number, unit: str, places: int, *, sign: bool = False) -> str:
+    if value is None or value == "":
+        return NOT_KNOWN
+    return f"{_written(float(value), places, sign=sign)}{THIN}{unit}"
+
+
+@register.filter
+def ml(volume_ml: Number) -> str:
+    """1847.9 -> 1,848 mL."""
+    return _filter(volume_ml, "mL", 0)
+
+
+@register.filter
+def signed_ml(volume_ml: Number) -> str:
+    """369.1 -> +369 mL."""
+    return _filter(volume_ml, "mL", 0, sign=True)
+
+
+@register.filter
+def percent(value_percent: Number) -> str:
+    """19.97 -> 20.0 %. Bands are decided before this rounding."""
+    return _filter(value_percent, "%", 1)
+
+
+@register.filter
+def signed_percent(value_percent: Number) -> str:
+    return _filter(value_percent, "%", 1, sign=True)
+
+
+@register.filter
+def cm(length_cm: Number) -> str:
+    return _filter(length_cm, "cm", 1)
+
+
+@register.filter
+def signed_cm(length_cm: Number) -> str:
+    return _filter(length_cm, "cm", 1, sign=True)
+
+
+@register.filter
+def girth(girth_cm: Number, shown: str = "cm") -> str:
+    """A girth in the unit the practice works in: one place in cm, two in inches."""
+    if shown == "inch" and girth_cm is not None:
+        return _filter(float(girth_cm) / CM_PER_INCH, "in", 2)
+    return cm(girth_cm)
+
+
+@register.filter
+def weight(weight_kg: Number, shown: str = "kg") -> str:
+    if shown == "lb" and weight_kg is not None:
+        return _filter(float(weight_kg) / KG_PER_POUND, "lb", 0)
+    return _filter(weight_kg, "kg", 1)
+
+
+@register.filter
+def level(level_cm: Number) -> str:
+    """12.0 -> 12; 37.5 -> 37.5: a tape position without needless zeros."""
+    return NOT_KNOWN if level_cm is None else f"{float(level_cm):g}"

@@ -1,0 +1,1 @@
+"""Progress letters: compiled, edited, approved, printed and kept."""

@@ -1,0 +1,1 @@
+"""Pages that join apps: today and the client page."""

@@ -1,0 +1,220 @@
+"""One settings module. Every value that differs between machines is an environment variable.
+
+With no `DATABASE_URL` this is a trial: a private database of its own, plain HTTP on this machine.
+With one it is a clinic's own server: it refuses to start without a secret key and host names.
+"""
+
+import os
+import secrets
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+from clinic import trial_database
+
+
+def text(name: str, default: str | None = None) -> str:
+    value = os.environ.get(name, default)
+    if value is None or not value.strip():
+        if default is not None:
+            return default
+        raise ImproperlyConfigured(f"Set the environment variable {name}; DEVELOPERS.md says how.")
+    return value.strip()
+
+
+def flag(name: str, default: bool) -> bool:
+    value = os.environ.get(name, "yes" if default else "no").strip().lower()
+    if value not in {"yes", "no"}:
+        raise ImproperlyConfigured(f"{name} must be yes or no, not {value!r}.")
+    return value == "yes"
+
+
+def number(name: str, default: int) -> int:
+    value = os.environ.get(name, str(default)).strip()
+    if not value.isdigit():
+        raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.")
+    return int(value)
+
+
+def trial_secret(path: Path) -> str:
+    """The trial's own secret, made once and kept beside the code for this user only."""
+    try:
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    except FileExistsError:
+        return path.read_text()
+    with os.fdopen(handle, "w") as file:
+        file.write(secret := secrets.token_urlsafe(50))
+    return secret
+
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+IS_TRIAL = "DATABASE_URL" not in os.environ
+TRIAL_FOLDER = Path(text("EBBLINE_TRIAL_FOLDER", str(trial_database.cluster_folder(BASE_DIR))))
+
+DEBUG = False
+if IS_TRIAL:
+    SECRET_KEY = text("EBBLINE_SECRET_KEY", "") or trial_secret(BASE_DIR / ".trial_secret")
+    ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+    DATABASES = {"default": trial_database.connection(TRIAL_FOLDER)}
+else:
+    SECRET_KEY = text("EBBLINE_SECRET_KEY")
+    ALLOWED_HOSTS = text("EBBLINE_HOSTS").split(",")
+    DATABASES = {"default": dj_database_url.config(conn_max_age=60, conn_health_checks=True)}
+
+CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS] if not IS_TRIAL else []
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.postgres",
+    "csp",
+    "pgtrigger",
+    "bootstrap",
+    "crispy_forms",
+    "crispy_bootstrap5",
+    "django_htmx",
+    "clinic.common",
+    "clinic.accounts",
+    "clinic.audit",
+    "clinic.clients",
+    "measurements",
+    "programmes",
+    "clinic.letters",
+    "clinic.overview",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "clinic.common.middleware.PrivatePages",
+]
+
+ROOT_URLCONF = "clinic.urls"
+WSGI_APPLICATION = "clinic.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "clinic.accounts.context.practice",
+            ],
+            "builtins": ["clinic.common.templatetags.units", "clinic.common.templatetags.permits"],
+        },
+    },
+]
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
+CRISPY_TEMPLATE_PACK = "bootstrap5"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "accounts.User"
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "sign-in"
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+
+LANGUAGE_CODE = "en-us"
+TIME_ZONE = text("EBBLINE_TIME_ZONE", "America/New_York")
+USE_I18N = False
+USE_TZ = True
+# One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
+DATE_FORMAT = "j M Y"
+DATETIME_FORMAT = "j M Y H:i"
+TIME_FORMAT = "H:i"
+
+STATIC_URL = "static/"
+STATIC_ROOT = Path(text("EBBLINE_STATIC_FOLDER", str(BASE_DIR / ".collected")))
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "clinic.common.finders.PackageFinder",
+]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if IS_TRIAL
+        else "clinic.common.storage.ManifestStorage"
+    },
+}
+# The trial serves files where they lie; a clinic's server serves what collectstatic gathered.
+WHITENOISE_USE_FINDERS = IS_TRIAL
+WHITENOISE_AUTOREFRESH = False
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "frame-src": [NONE],
+        "object-src": [NONE],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_AGE = 60 * number("EBBLINE_SESSION_MINUTES", 600)
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_TRIAL
+CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "clinic.accounts.views.form_too_old"
+SECURE_SSL_REDIRECT = flag("EBBLINE_HTTPS_REDIRECT", not IS_TRIAL)
+SECURE_HSTS_SECONDS = 0 if IS_TRIAL else number("EBBLINE_HSTS_SECONDS", 31_536_000)
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not IS_TRIAL
+if flag("EBBLINE_BEHIND_PROXY", False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+
+# Log lines carry paths and exception types, never form content: an error page or a log file must
+# not become a second medical record.
+DEFAULT_EXCEPTION_REPORTER_FILTER = "clinic.common.reporting.NoContent"
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "filters": {"no_content": {"()": "clinic.common.reporting.NoContentInLogs"}},
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": "plain",
+            "filters": ["no_content"],
+        }
+    },
+    "root": {"handlers": ["console"], "level": text("EBBLINE_LOG_LEVEL", "WARNING")},
+    "loggers": {"django": {"handlers": ["console"], "propagate": False}},
+}

@@ -1,0 +1,11 @@
+"""Puts the apps' addresses together."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("clinic.overview.urls")),
+    path("", include("clinic.accounts.urls")),
+    path("", include("clinic.clients.urls")),
+    path("", include("measurements.urls")),
+    path("", include("clinic.letters.urls")),
+]

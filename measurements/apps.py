@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class MeasurementsConfig(AppConfig):
+    name = "measurements"
+    label = "measurements"

@@ -1,0 +1,1 @@
+"""Forms of the measurements app, one module a subject."""

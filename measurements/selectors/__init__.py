@@ -1,0 +1,1 @@
+"""Selectors of the measurements app, one module a subject."""

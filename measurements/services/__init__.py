@@ -1,0 +1,1 @@
+"""Services of the measurements app, one module a subject."""

@@ -1,0 +1,1 @@
+"""Views of the measurements app, one module a subject."""

@@ -1,0 +1,60 @@
+"""The private database, the cast and one signed-in browser client a role."""
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client as Browser
+
+from clinic import trial_database
+from clinic.accounts.models import User
+from tests.cast import Cast, make_cast
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Use a throwaway database beside the trial's, unless DATABASE_URL names a server."""
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # the browser driver runs an event loop
+    if not settings.IS_TRIAL:
+        return
+    folder = settings.TRIAL_FOLDER.with_name(settings.TRIAL_FOLDER.name + "-tests")
+    settings.DATABASES["default"].update(trial_database.connection(folder))
+    if not hasattr(config, "workerinput"):
+        trial_database.ensure_running(folder, throwaway=True)
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    return make_cast()
+
+
+@pytest.fixture
+def signed_in() -> Callable[[User], Browser]:
+    def browser_of(user: User) -> Browser:
+        browser = Browser()
+        browser.force_login(user)
+        return browser
+
+    return browser_of
+
+
+@pytest.fixture
+def desk(cast: Cast, signed_in: Callable[[User], Browser]) -> Browser:
+    return signed_in(cast.front_desk)
+
+
+@pytest.fixture
+def therapist(cast: Cast, signed_in: Callable[[User], Browser]) -> Browser:
+    return signed_in(cast.therapist)
+
+
+@pytest.fixture
+def lead(cast: Cast, signed_in: Callable[[User], Browser]) -> Browser:
+    return signed_in(cast.lead)
+
+
+@pytest.fixture
+def published() -> Iterator[Path]:
+    """The folder of tables from the literature."""
+    yield Path(__file__).parent / "published"
