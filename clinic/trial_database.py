@@ -344,7 +344,7 @@ def _initialise(programs: Path, folder: Path, *, throwaway: bool) -> None:
 def _start(programs: Path, folder: Path, *, throwaway: bool) -> None:
     data, log = folder / "data", folder / "server.log"
     _write_settings(folder, throwaway=throwaway)
-    _forget_foreign_pid(data)
+    _forget_foreign_pid(folder)
     command = [programs / "pg_ctl", "start", "-D", data, "-l", log, "-w", "-t", LIMIT_S]
 
     def started() -> bool:
@@ -360,11 +360,14 @@ def _start(programs: Path, folder: Path, *, throwaway: bool) -> None:
     _wait_until(started, folder)
 
 
-def _forget_foreign_pid(data: Path) -> None:
-    """Remove a pid file whose number another process has got since: the server would not start.
+def _forget_foreign_pid(folder: Path) -> None:
+    """Remove pid files whose number another process (or an unburied one) has got since.
 
-    A number that nobody has is left to the server, which also looks for children left behind.
+    The server would take that for a live rival. A number in `data` that nobody has is left to the
+    server, which also looks for children left behind. The socket's lock guards only our socket.
     """
+    data, socket = folder / "data", socket_folder(folder) / f".s.PGSQL.{PORT}"
+    _demand(["/bin/rm", "-f", socket, f"{socket}.lock"])
     pid = _noted_pid(data)
     if pid and _server_pid(data) is None:
         with suppress(ProcessLookupError):

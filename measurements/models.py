@@ -17,7 +17,7 @@ from measurements.limb.levels import EndHandling
 from measurements.limb.staging import Elevation, Fibrosis, Pitting, Stemmer
 
 USED_PROTOCOL = (
-    "IF EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = {key}) THEN"
+    "IF {changed} AND EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = {key}) THEN"
     " RAISE EXCEPTION 'a protocol that has been used cannot be changed';"
     " END IF;"
     " IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;"
@@ -56,9 +56,13 @@ class Protocol(models.Model):
             pgtrigger.Trigger(
                 name="used_protocol_stays",
                 when=pgtrigger.Before,
-                operation=pgtrigger.UpdateOf("name", "limb", "start_landmark", "end_handling")
-                | pgtrigger.Delete,
-                func=USED_PROTOCOL.format(key="OLD.id"),
+                operation=pgtrigger.Update | pgtrigger.Delete,
+                func=USED_PROTOCOL.format(
+                    key="OLD.id",
+                    changed="(TG_OP = 'DELETE' OR (OLD.name, OLD.limb, OLD.start_landmark,"
+                    " OLD.end_handling) IS DISTINCT FROM (NEW.name, NEW.limb, NEW.start_landmark,"
+                    " NEW.end_handling))",
+                ),
             )
         ]
 
@@ -88,13 +92,13 @@ class ProtocolStation(models.Model):
                 name="used_stations_stay",
                 when=pgtrigger.Before,
                 operation=pgtrigger.Update | pgtrigger.Delete,
-                func=USED_PROTOCOL.format(key="OLD.protocol_id"),
+                func=USED_PROTOCOL.format(key="OLD.protocol_id", changed="TRUE"),
             ),
             pgtrigger.Trigger(
                 name="no_station_added_to_used",
                 when=pgtrigger.Before,
                 operation=pgtrigger.Insert,
-                func=USED_PROTOCOL.format(key="NEW.protocol_id"),
+                func=USED_PROTOCOL.format(key="NEW.protocol_id", changed="TRUE"),
             ),
         ]
 
@@ -162,7 +166,8 @@ class GirthSession(models.Model):
             pgtrigger.Protect(name="kept_as_taped", operation=pgtrigger.Delete),
             pgtrigger.Protect(
                 name="taped_facts_stay",
-                operation=pgtrigger.UpdateOf(
+                operation=pgtrigger.Update,
+                condition=pgtrigger.AnyChange(
                     "episode",
                     "protocol",
                     "limb",

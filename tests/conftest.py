@@ -4,9 +4,11 @@ import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import pgtrigger
 import pytest
 from django.conf import settings
 from django.test import Client as Browser
+from django.test import TransactionTestCase
 
 from clinic import trial_database
 from clinic.accounts.models import User
@@ -22,6 +24,21 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.DATABASES["default"].update(trial_database.connection(folder))
     if not hasattr(config, "workerinput"):
         trial_database.ensure_running(folder, throwaway=True)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _tests_may_empty_kept_tables() -> Iterator[None]:
+    """A test that commits is cleaned up by TRUNCATE, which the kept tables refuse to all others."""
+    teardown = TransactionTestCase._fixture_teardown
+
+    def emptied(self: TransactionTestCase) -> None:
+        with pgtrigger.ignore():
+            teardown(self)
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)
+    yield
+    patch.undo()
 
 
 @pytest.fixture

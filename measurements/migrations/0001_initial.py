@@ -11,703 +11,237 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("clients", "0002_clients_and_episodes"),
+        ('clients', '0002_clients_and_episodes'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="GirthSession",
+            name='GirthSession',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("limb", models.CharField(choices=[("arm", "Arm"), ("leg", "Leg")], max_length=3)),
-                ("taken_on", models.DateField()),
-                ("taken_at", models.TimeField(blank=True, null=True, verbose_name="time of day")),
-                (
-                    "round",
-                    models.PositiveSmallIntegerField(
-                        default=1,
-                        help_text="1 for the first taping of this limb on a day, then 2, 3.",
-                    ),
-                ),
-                (
-                    "posture",
-                    models.CharField(
-                        choices=[
-                            ("sitting", "Sitting"),
-                            ("lying", "Lying"),
-                            ("standing", "Standing"),
-                        ],
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "weight_kg",
-                    models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True),
-                ),
-                ("note", models.CharField(blank=True, max_length=300)),
-                ("is_baseline", models.BooleanField(default=False)),
-                ("recorded_at", models.DateTimeField(auto_now_add=True)),
-                ("struck_at", models.DateTimeField(blank=True, editable=False, null=True)),
-                ("struck_reason", models.CharField(blank=True, max_length=200)),
-                (
-                    "episode",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="girth_sessions",
-                        to="clients.episode",
-                    ),
-                ),
-                (
-                    "replaces",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="replaced_by",
-                        to="measurements.girthsession",
-                    ),
-                ),
-                (
-                    "struck_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "taken_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('limb', models.CharField(choices=[('arm', 'Arm'), ('leg', 'Leg')], max_length=3)),
+                ('taken_on', models.DateField()),
+                ('taken_at', models.TimeField(blank=True, null=True, verbose_name='time of day')),
+                ('round', models.PositiveSmallIntegerField(default=1, help_text='1 for the first taping of this limb on a day, then 2, 3.')),
+                ('posture', models.CharField(choices=[('sitting', 'Sitting'), ('lying', 'Lying'), ('standing', 'Standing')], max_length=8)),
+                ('weight_kg', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True)),
+                ('note', models.CharField(blank=True, max_length=300)),
+                ('is_baseline', models.BooleanField(default=False)),
+                ('recorded_at', models.DateTimeField(auto_now_add=True)),
+                ('struck_at', models.DateTimeField(blank=True, editable=False, null=True)),
+                ('struck_reason', models.CharField(blank=True, max_length=200)),
+                ('episode', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='girth_sessions', to='clients.episode')),
+                ('replaces', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='measurements.girthsession')),
+                ('struck_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('taken_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["taken_on", "round"],
+                'ordering': ['taken_on', 'round'],
             },
         ),
         migrations.CreateModel(
-            name="EndReading",
+            name='EndReading',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "side",
-                    models.CharField(choices=[("left", "Left"), ("right", "Right")], max_length=5),
-                ),
-                (
-                    "figure_of_eight_cm",
-                    models.DecimalField(decimal_places=1, max_digits=4, null=True),
-                ),
-                ("displaced_ml", models.DecimalField(decimal_places=0, max_digits=5, null=True)),
-                (
-                    "session",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="end_readings",
-                        to="measurements.girthsession",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('side', models.CharField(choices=[('left', 'Left'), ('right', 'Right')], max_length=5)),
+                ('figure_of_eight_cm', models.DecimalField(decimal_places=1, max_digits=4, null=True)),
+                ('displaced_ml', models.DecimalField(decimal_places=0, max_digits=5, null=True)),
+                ('session', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='end_readings', to='measurements.girthsession')),
             ],
             options={
-                "ordering": ["side"],
+                'ordering': ['side'],
             },
         ),
         migrations.CreateModel(
-            name="LimbFindings",
+            name='LimbFindings',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("found_on", models.DateField()),
-                ("swelling_visible", models.BooleanField()),
-                (
-                    "pitting",
-                    models.CharField(
-                        choices=[
-                            ("none", "None"),
-                            ("1+", "1+ (about 2 mm)"),
-                            ("2+", "2+ (3 to 4 mm)"),
-                            ("3+", "3+ (5 to 6 mm)"),
-                            ("4+", "4+ (8 mm or more)"),
-                            ("not_tested", "Not tested"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "elevation",
-                    models.CharField(
-                        choices=[
-                            ("yes", "Goes down"),
-                            ("partly", "Goes down partly"),
-                            ("no", "Does not go down"),
-                            ("not_tested", "Not tested"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "stemmer",
-                    models.CharField(
-                        choices=[
-                            ("negative", "Negative (fold can be lifted)"),
-                            ("positive", "Positive (fold cannot be lifted)"),
-                            ("not_tested", "Not tested"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "fibrosis",
-                    models.CharField(
-                        choices=[
-                            ("none", "None"),
-                            ("mild", "Mild"),
-                            ("marked", "Marked"),
-                            ("not_tested", "Not tested"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "skin_changes",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=20),
-                        blank=True,
-                        default=list,
-                        size=None,
-                    ),
-                ),
-                (
-                    "symptoms",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=20),
-                        blank=True,
-                        default=list,
-                        size=None,
-                    ),
-                ),
-                ("note", models.CharField(blank=True, max_length=500)),
-                (
-                    "suggested_stage",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("0", "0"),
-                            ("I", "I"),
-                            ("II", "II"),
-                            ("late_II", "Late II"),
-                            ("III", "III"),
-                        ],
-                        max_length=7,
-                    ),
-                ),
-                (
-                    "suggested_because",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.TextField(), default=list, size=None
-                    ),
-                ),
-                (
-                    "stage",
-                    models.CharField(
-                        choices=[
-                            ("0", "0"),
-                            ("I", "I"),
-                            ("II", "II"),
-                            ("late_II", "Late II"),
-                            ("III", "III"),
-                        ],
-                        max_length=7,
-                    ),
-                ),
-                ("override_reason", models.CharField(blank=True, max_length=300)),
-                ("recorded_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "found_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "region",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="findings",
-                        to="clients.affectedregion",
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('found_on', models.DateField()),
+                ('swelling_visible', models.BooleanField()),
+                ('pitting', models.CharField(choices=[('none', 'None'), ('1+', '1+ (about 2 mm)'), ('2+', '2+ (3 to 4 mm)'), ('3+', '3+ (5 to 6 mm)'), ('4+', '4+ (8 mm or more)'), ('not_tested', 'Not tested')], max_length=12)),
+                ('elevation', models.CharField(choices=[('yes', 'Goes down'), ('partly', 'Goes down partly'), ('no', 'Does not go down'), ('not_tested', 'Not tested')], max_length=12)),
+                ('stemmer', models.CharField(choices=[('negative', 'Negative (fold can be lifted)'), ('positive', 'Positive (fold cannot be lifted)'), ('not_tested', 'Not tested')], max_length=12)),
+                ('fibrosis', models.CharField(choices=[('none', 'None'), ('mild', 'Mild'), ('marked', 'Marked'), ('not_tested', 'Not tested')], max_length=12)),
+                ('skin_changes', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=20), blank=True, default=list, size=None)),
+                ('symptoms', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=20), blank=True, default=list, size=None)),
+                ('note', models.CharField(blank=True, max_length=500)),
+                ('suggested_stage', models.CharField(blank=True, choices=[('0', '0'), ('I', 'I'), ('II', 'II'), ('late_II', 'Late II'), ('III', 'III')], max_length=7)),
+                ('suggested_because', django.contrib.postgres.fields.ArrayField(base_field=models.TextField(), default=list, size=None)),
+                ('stage', models.CharField(choices=[('0', '0'), ('I', 'I'), ('II', 'II'), ('late_II', 'Late II'), ('III', 'III')], max_length=7)),
+                ('override_reason', models.CharField(blank=True, max_length=300)),
+                ('recorded_at', models.DateTimeField(auto_now_add=True)),
+                ('found_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('region', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='findings', to='clients.affectedregion')),
             ],
             options={
-                "ordering": ["found_on", "recorded_at"],
+                'ordering': ['found_on', 'recorded_at'],
             },
         ),
         migrations.CreateModel(
-            name="Protocol",
+            name='Protocol',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=60)),
-                ("limb", models.CharField(choices=[("arm", "Arm"), ("leg", "Leg")], max_length=3)),
-                (
-                    "start_landmark",
-                    models.CharField(
-                        help_text="The fixed point the tape positions are counted from.",
-                        max_length=120,
-                    ),
-                ),
-                (
-                    "end_handling",
-                    models.CharField(
-                        choices=[
-                            ("excluded", "Left out"),
-                            (
-                                "figure_of_eight",
-                                "Figure-of-eight length in cm, never turned into a volume",
-                            ),
-                            ("displacement", "Volume by water displacement, entered separately"),
-                        ],
-                        max_length=16,
-                        verbose_name="hand or foot",
-                    ),
-                ),
-                ("retired_at", models.DateTimeField(blank=True, editable=False, null=True)),
-                (
-                    "supersedes",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="superseded_by",
-                        to="measurements.protocol",
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=60)),
+                ('limb', models.CharField(choices=[('arm', 'Arm'), ('leg', 'Leg')], max_length=3)),
+                ('start_landmark', models.CharField(help_text='The fixed point the tape positions are counted from.', max_length=120)),
+                ('end_handling', models.CharField(choices=[('excluded', 'Left out'), ('figure_of_eight', 'Figure-of-eight length in cm, never turned into a volume'), ('displacement', 'Volume by water displacement, entered separately')], max_length=16, verbose_name='hand or foot')),
+                ('retired_at', models.DateTimeField(blank=True, editable=False, null=True)),
+                ('supersedes', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='measurements.protocol')),
             ],
             options={
-                "ordering": ["limb", "name", "-pk"],
+                'ordering': ['limb', 'name', '-pk'],
             },
         ),
         migrations.AddField(
-            model_name="girthsession",
-            name="protocol",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="sessions",
-                to="measurements.protocol",
-            ),
+            model_name='girthsession',
+            name='protocol',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sessions', to='measurements.protocol'),
         ),
         migrations.CreateModel(
-            name="ProtocolStation",
+            name='ProtocolStation',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "level_cm",
-                    models.DecimalField(
-                        decimal_places=1,
-                        max_digits=4,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(120),
-                        ],
-                    ),
-                ),
-                ("label", models.CharField(max_length=60)),
-                (
-                    "protocol",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="stations",
-                        to="measurements.protocol",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('level_cm', models.DecimalField(decimal_places=1, max_digits=4, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(120)])),
+                ('label', models.CharField(max_length=60)),
+                ('protocol', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='stations', to='measurements.protocol')),
             ],
             options={
-                "ordering": ["level_cm"],
+                'ordering': ['level_cm'],
             },
         ),
         migrations.CreateModel(
-            name="GirthDraft",
+            name='GirthDraft',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("limb", models.CharField(choices=[("arm", "Arm"), ("leg", "Leg")], max_length=3)),
-                ("typed", models.JSONField()),
-                ("saved_at", models.DateTimeField(auto_now=True)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="girth_drafts",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "episode",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="girth_drafts",
-                        to="clients.episode",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('limb', models.CharField(choices=[('arm', 'Arm'), ('leg', 'Leg')], max_length=3)),
+                ('typed', models.JSONField()),
+                ('saved_at', models.DateTimeField(auto_now=True)),
+                ('by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='girth_drafts', to=settings.AUTH_USER_MODEL)),
+                ('episode', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='girth_drafts', to='clients.episode')),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(fields=("episode", "by", "limb"), name="one_draft_each")
-                ],
+                'constraints': [models.UniqueConstraint(fields=('episode', 'by', 'limb'), name='one_draft_each')],
             },
         ),
         migrations.CreateModel(
-            name="GirthReading",
+            name='GirthReading',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "side",
-                    models.CharField(choices=[("left", "Left"), ("right", "Right")], max_length=5),
-                ),
-                ("level_cm", models.DecimalField(decimal_places=1, max_digits=4)),
-                ("trial", models.PositiveSmallIntegerField(default=1)),
-                ("girth_cm", models.DecimalField(decimal_places=2, max_digits=5)),
-                ("was_confirmed", models.BooleanField(default=False)),
-                (
-                    "session",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="readings",
-                        to="measurements.girthsession",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('side', models.CharField(choices=[('left', 'Left'), ('right', 'Right')], max_length=5)),
+                ('level_cm', models.DecimalField(decimal_places=1, max_digits=4)),
+                ('trial', models.PositiveSmallIntegerField(default=1)),
+                ('girth_cm', models.DecimalField(decimal_places=2, max_digits=5)),
+                ('was_confirmed', models.BooleanField(default=False)),
+                ('session', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='measurements.girthsession')),
             ],
             options={
-                "ordering": ["side", "level_cm", "trial"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        fields=("session", "side", "level_cm", "trial"), name="girth_once_per_level"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("girth_cm__gt", 0)), name="girth_above_zero"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("trial__gte", 1), ("trial__lte", 3)),
-                        name="at_most_three_trials",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("side__in", ["left", "right"])),
-                        name="reading_side_is_known",
-                    ),
-                ],
+                'ordering': ['side', 'level_cm', 'trial'],
+                'constraints': [models.UniqueConstraint(fields=('session', 'side', 'level_cm', 'trial'), name='girth_once_per_level'), models.CheckConstraint(condition=models.Q(('girth_cm__gt', 0)), name='girth_above_zero'), models.CheckConstraint(condition=models.Q(('trial__gte', 1), ('trial__lte', 3)), name='at_most_three_trials'), models.CheckConstraint(condition=models.Q(('side__in', ['left', 'right'])), name='reading_side_is_known')],
             },
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="girthreading",
-            trigger=pgtrigger.compiler.Trigger(
-                name="no_reading_truncate",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';",
-                    hash="65479aae532f8490cffcb7206bee912e8b5917d1",
-                    level="STATEMENT",
-                    operation="TRUNCATE",
-                    pgid="pgtrigger_no_reading_truncate_e4997",
-                    table="measurements_girthreading",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='girthreading',
+            trigger=pgtrigger.compiler.Trigger(name='no_reading_truncate', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';", hash='65479aae532f8490cffcb7206bee912e8b5917d1', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_no_reading_truncate_e4997', table='measurements_girthreading', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="girthreading",
-            trigger=pgtrigger.compiler.Trigger(
-                name="reading_stays",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
-                    hash="fd81d2fc29363a57a4abc9826571e01fdb1718b5",
-                    operation="UPDATE OR DELETE",
-                    pgid="pgtrigger_reading_stays_dab4c",
-                    table="measurements_girthreading",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='girthreading',
+            trigger=pgtrigger.compiler.Trigger(name='reading_stays', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='fd81d2fc29363a57a4abc9826571e01fdb1718b5', operation='UPDATE OR DELETE', pgid='pgtrigger_reading_stays_dab4c', table='measurements_girthreading', when='BEFORE')),
         ),
         migrations.AddConstraint(
-            model_name="endreading",
-            constraint=models.UniqueConstraint(
-                fields=("session", "side"), name="end_once_per_side"
-            ),
+            model_name='endreading',
+            constraint=models.UniqueConstraint(fields=('session', 'side'), name='end_once_per_side'),
         ),
         migrations.AddConstraint(
-            model_name="endreading",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("displaced_ml__isnull", True), ("figure_of_eight_cm__gt", 0)),
-                    models.Q(("displaced_ml__gt", 0), ("figure_of_eight_cm__isnull", True)),
-                    _connector="OR",
-                ),
-                name="one_end_measure_above_zero",
-            ),
+            model_name='endreading',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('displaced_ml__isnull', True), ('figure_of_eight_cm__gt', 0)), models.Q(('displaced_ml__gt', 0), ('figure_of_eight_cm__isnull', True)), _connector='OR'), name='one_end_measure_above_zero'),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="endreading",
-            trigger=pgtrigger.compiler.Trigger(
-                name="end_reading_stays",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
-                    hash="86cc3a3d051e14069d59d3e80734e3ecc69e17de",
-                    operation="UPDATE OR DELETE",
-                    pgid="pgtrigger_end_reading_stays_e0478",
-                    table="measurements_endreading",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='endreading',
+            trigger=pgtrigger.compiler.Trigger(name='end_reading_stays', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='86cc3a3d051e14069d59d3e80734e3ecc69e17de', operation='UPDATE OR DELETE', pgid='pgtrigger_end_reading_stays_e0478', table='measurements_endreading', when='BEFORE')),
         ),
         migrations.AddConstraint(
-            model_name="limbfindings",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("stage__in", ["0", "I", "II", "late_II", "III"])),
-                name="stage_is_known",
-            ),
+            model_name='limbfindings',
+            constraint=models.CheckConstraint(condition=models.Q(('stage__in', ['0', 'I', 'II', 'late_II', 'III'])), name='stage_is_known'),
         ),
         migrations.AddConstraint(
-            model_name="limbfindings",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("stage", models.F("suggested_stage")),
-                    models.Q(("override_reason", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="override_has_reason",
-            ),
+            model_name='limbfindings',
+            constraint=models.CheckConstraint(condition=models.Q(('stage', models.F('suggested_stage')), models.Q(('override_reason', ''), _negated=True), _connector='OR'), name='override_has_reason'),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="limbfindings",
-            trigger=pgtrigger.compiler.Trigger(
-                name="no_findings_truncate",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';",
-                    hash="1ac31de85bc22048974eb795d9ff688beae082af",
-                    level="STATEMENT",
-                    operation="TRUNCATE",
-                    pgid="pgtrigger_no_findings_truncate_7b8c9",
-                    table="measurements_limbfindings",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='limbfindings',
+            trigger=pgtrigger.compiler.Trigger(name='no_findings_truncate', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';", hash='1ac31de85bc22048974eb795d9ff688beae082af', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_no_findings_truncate_7b8c9', table='measurements_limbfindings', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="limbfindings",
-            trigger=pgtrigger.compiler.Trigger(
-                name="findings_stay",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
-                    hash="a52d9f91813b02af808371c1626ebdb26c46b935",
-                    operation="UPDATE OR DELETE",
-                    pgid="pgtrigger_findings_stay_e2c38",
-                    table="measurements_limbfindings",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='limbfindings',
+            trigger=pgtrigger.compiler.Trigger(name='findings_stay', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='a52d9f91813b02af808371c1626ebdb26c46b935', operation='UPDATE OR DELETE', pgid='pgtrigger_findings_stay_e2c38', table='measurements_limbfindings', when='BEFORE')),
         ),
         migrations.AddConstraint(
-            model_name="protocol",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("retired_at__isnull", True)),
-                fields=("name",),
-                name="protocol_name_once_in_use",
-            ),
+            model_name='protocol',
+            constraint=models.UniqueConstraint(condition=models.Q(('retired_at__isnull', True)), fields=('name',), name='protocol_name_once_in_use'),
         ),
         migrations.AddConstraint(
-            model_name="protocol",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("limb__in", ["arm", "leg"])), name="protocol_limb_is_known"
-            ),
+            model_name='protocol',
+            constraint=models.CheckConstraint(condition=models.Q(('limb__in', ['arm', 'leg'])), name='protocol_limb_is_known'),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="protocol",
-            trigger=pgtrigger.compiler.Trigger(
-                name="used_protocol_stays",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="IF EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = OLD.id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;",
-                    hash="7cba5c1e8c57754b736a6748494678af799e0564",
-                    operation='UPDATE OF "name", "limb", "start_landmark", "end_handling" OR DELETE',
-                    pgid="pgtrigger_used_protocol_stays_fdb84",
-                    table="measurements_protocol",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='protocol',
+            trigger=pgtrigger.compiler.Trigger(name='used_protocol_stays', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF (TG_OP = 'DELETE' OR (OLD.name, OLD.limb, OLD.start_landmark, OLD.end_handling) IS DISTINCT FROM (NEW.name, NEW.limb, NEW.start_landmark, NEW.end_handling)) AND EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = OLD.id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;", hash='2417e67cf8d0292ea361c8b1515517372d118dbe', operation='UPDATE OR DELETE', pgid='pgtrigger_used_protocol_stays_fdb84', table='measurements_protocol', when='BEFORE')),
         ),
         migrations.AddIndex(
-            model_name="girthsession",
-            index=models.Index(fields=["episode", "limb", "taken_on"], name="session_by_episode"),
+            model_name='girthsession',
+            index=models.Index(fields=['episode', 'limb', 'taken_on'], name='session_by_episode'),
         ),
         migrations.AddConstraint(
-            model_name="girthsession",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("struck_at__isnull", True)),
-                fields=("episode", "limb", "taken_on", "round"),
-                name="session_once_per_round",
-            ),
+            model_name='girthsession',
+            constraint=models.UniqueConstraint(condition=models.Q(('struck_at__isnull', True)), fields=('episode', 'limb', 'taken_on', 'round'), name='session_once_per_round'),
         ),
         migrations.AddConstraint(
-            model_name="girthsession",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_baseline", True), ("struck_at__isnull", True)),
-                fields=("episode", "limb"),
-                name="one_baseline_per_limb",
-            ),
+            model_name='girthsession',
+            constraint=models.UniqueConstraint(condition=models.Q(('is_baseline', True), ('struck_at__isnull', True)), fields=('episode', 'limb'), name='one_baseline_per_limb'),
         ),
         migrations.AddConstraint(
-            model_name="girthsession",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("weight_kg__isnull", True),
-                    models.Q(("weight_kg__gte", 2), ("weight_kg__lte", 400)),
-                    _connector="OR",
-                ),
-                name="weight_of_a_person",
-            ),
+            model_name='girthsession',
+            constraint=models.CheckConstraint(condition=models.Q(('weight_kg__isnull', True), models.Q(('weight_kg__gte', 2), ('weight_kg__lte', 400)), _connector='OR'), name='weight_of_a_person'),
         ),
         migrations.AddConstraint(
-            model_name="girthsession",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("struck_at__isnull", True),
-                    models.Q(
-                        ("struck_by__isnull", False), models.Q(("struck_reason", ""), _negated=True)
-                    ),
-                    _connector="OR",
-                ),
-                name="striking_has_reason",
-            ),
+            model_name='girthsession',
+            constraint=models.CheckConstraint(condition=models.Q(('struck_at__isnull', True), models.Q(('struck_by__isnull', False), models.Q(('struck_reason', ''), _negated=True)), _connector='OR'), name='striking_has_reason'),
         ),
         migrations.AddConstraint(
-            model_name="girthsession",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("posture__in", ["sitting", "lying", "standing"]), ("limb__in", ["arm", "leg"])
-                ),
-                name="session_words_are_known",
-            ),
+            model_name='girthsession',
+            constraint=models.CheckConstraint(condition=models.Q(('posture__in', ['sitting', 'lying', 'standing']), ('limb__in', ['arm', 'leg'])), name='session_words_are_known'),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="girthsession",
-            trigger=pgtrigger.compiler.Trigger(
-                name="no_session_truncate",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';",
-                    hash="8fae7888899f2f49776c846199ab95f3314b5ccb",
-                    level="STATEMENT",
-                    operation="TRUNCATE",
-                    pgid="pgtrigger_no_session_truncate_97cdd",
-                    table="measurements_girthsession",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='girthsession',
+            trigger=pgtrigger.compiler.Trigger(name='no_session_truncate', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';", hash='8fae7888899f2f49776c846199ab95f3314b5ccb', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_no_session_truncate_97cdd', table='measurements_girthsession', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="girthsession",
-            trigger=pgtrigger.compiler.Trigger(
-                name="kept_as_taped",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="RAISE EXCEPTION 'pgtrigger: Cannot delete rows from % table', TG_TABLE_NAME;",
-                    hash="4f327ded141a88cc10fddfe8625c9bc8b3ece61f",
-                    operation="DELETE",
-                    pgid="pgtrigger_kept_as_taped_74cb7",
-                    table="measurements_girthsession",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='girthsession',
+            trigger=pgtrigger.compiler.Trigger(name='kept_as_taped', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot delete rows from % table', TG_TABLE_NAME;", hash='4f327ded141a88cc10fddfe8625c9bc8b3ece61f', operation='DELETE', pgid='pgtrigger_kept_as_taped_74cb7', table='measurements_girthsession', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="girthsession",
-            trigger=pgtrigger.compiler.Trigger(
-                name="taped_facts_stay",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func='RAISE EXCEPTION \'pgtrigger: Cannot update of "episode", "protocol", "limb", "taken_on", "taken_at", "round", "posture", "weight_kg", "note", "taken_by", "recorded_at", "replaces" rows from % table\', TG_TABLE_NAME;',
-                    hash="6da14b74aa6527a4a63d684d7a4c4793d5fa5819",
-                    operation='UPDATE OF "episode", "protocol", "limb", "taken_on", "taken_at", "round", "posture", "weight_kg", "note", "taken_by", "recorded_at", "replaces"',
-                    pgid="pgtrigger_taped_facts_stay_00807",
-                    table="measurements_girthsession",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='girthsession',
+            trigger=pgtrigger.compiler.Trigger(name='taped_facts_stay', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD."episode_id" IS DISTINCT FROM (NEW."episode_id") OR OLD."limb" IS DISTINCT FROM (NEW."limb") OR OLD."note" IS DISTINCT FROM (NEW."note") OR OLD."posture" IS DISTINCT FROM (NEW."posture") OR OLD."protocol_id" IS DISTINCT FROM (NEW."protocol_id") OR OLD."recorded_at" IS DISTINCT FROM (NEW."recorded_at") OR OLD."replaces_id" IS DISTINCT FROM (NEW."replaces_id") OR OLD."round" IS DISTINCT FROM (NEW."round") OR OLD."taken_at" IS DISTINCT FROM (NEW."taken_at") OR OLD."taken_by_id" IS DISTINCT FROM (NEW."taken_by_id") OR OLD."taken_on" IS DISTINCT FROM (NEW."taken_on") OR OLD."weight_kg" IS DISTINCT FROM (NEW."weight_kg"))', func="RAISE EXCEPTION 'pgtrigger: Cannot update rows from % table', TG_TABLE_NAME;", hash='517cb8497c545e14c6a506ee0f8f040d1ae4301d', operation='UPDATE', pgid='pgtrigger_taped_facts_stay_00807', table='measurements_girthsession', when='BEFORE')),
         ),
         migrations.AddConstraint(
-            model_name="protocolstation",
-            constraint=models.UniqueConstraint(
-                fields=("protocol", "level_cm"), name="station_once_per_level"
-            ),
+            model_name='protocolstation',
+            constraint=models.UniqueConstraint(fields=('protocol', 'level_cm'), name='station_once_per_level'),
         ),
         migrations.AddConstraint(
-            model_name="protocolstation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("level_cm__gte", 0), ("level_cm__lte", 120)),
-                name="station_on_the_limb",
-            ),
+            model_name='protocolstation',
+            constraint=models.CheckConstraint(condition=models.Q(('level_cm__gte', 0), ('level_cm__lte', 120)), name='station_on_the_limb'),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="protocolstation",
-            trigger=pgtrigger.compiler.Trigger(
-                name="used_stations_stay",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="IF EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = OLD.protocol_id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;",
-                    hash="a56410cf3aec1b2be3433c638427c8c3ab3a9fe3",
-                    operation="UPDATE OR DELETE",
-                    pgid="pgtrigger_used_stations_stay_b2a16",
-                    table="measurements_protocolstation",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='protocolstation',
+            trigger=pgtrigger.compiler.Trigger(name='used_stations_stay', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF TRUE AND EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = OLD.protocol_id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;", hash='30a0b5c88bf813ec3233ced4cbfc62b1f92b317c', operation='UPDATE OR DELETE', pgid='pgtrigger_used_stations_stay_b2a16', table='measurements_protocolstation', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name="protocolstation",
-            trigger=pgtrigger.compiler.Trigger(
-                name="no_station_added_to_used",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    func="IF EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = NEW.protocol_id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;",
-                    hash="e3e3a7f0c3fad2d7483b19dba542742b23587cba",
-                    operation="INSERT",
-                    pgid="pgtrigger_no_station_added_to_used_c04a5",
-                    table="measurements_protocolstation",
-                    when="BEFORE",
-                ),
-            ),
+            model_name='protocolstation',
+            trigger=pgtrigger.compiler.Trigger(name='no_station_added_to_used', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF TRUE AND EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = NEW.protocol_id) THEN RAISE EXCEPTION 'a protocol that has been used cannot be changed'; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;", hash='b7478bf169a934cb8d0c1cda04174dffb554ef08', operation='INSERT', pgid='pgtrigger_no_station_added_to_used_c04a5', table='measurements_protocolstation', when='BEFORE')),
         ),
     ]
