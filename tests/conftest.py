@@ -1,6 +1,8 @@
 """The private database, the cast and one signed-in browser client a role."""
 
+import atexit
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -14,15 +16,22 @@ from clinic import trial_database
 from clinic.accounts.models import User
 from tests.cast import Cast, make_cast
 
+FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
+
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Use a throwaway database beside the trial's, unless DATABASE_URL names a server."""
+    """Use a throwaway server of this run's own, unless DATABASE_URL names one."""
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # the browser driver runs an event loop
     if not settings.IS_TRIAL:
         return
-    folder = settings.TRIAL_FOLDER.with_name(settings.TRIAL_FOLDER.name + "-tests")
+    is_first = FOLDER_VARIABLE not in os.environ  # the workers of a parallel run come after
+    name = f"{settings.TRIAL_FOLDER.name}-tests-{os.getpid()}"
+    folder = Path(
+        os.environ.setdefault(FOLDER_VARIABLE, str(settings.TRIAL_FOLDER.with_name(name)))
+    )
     settings.DATABASES["default"].update(trial_database.connection(folder))
-    if not hasattr(config, "workerinput"):
+    if is_first:
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
         trial_database.ensure_running(folder, throwaway=True)
 
 

@@ -31,7 +31,8 @@ def address(pattern: URLPattern) -> str:
         for name, converter in pattern.pattern.converters.items()
     }
     given = {
-        name: "surgery" if type(pattern.pattern.converters[name]).__name__ == "StringConverter"
+        name: "surgery"
+        if type(pattern.pattern.converters[name]).__name__ == "StringConverter"
         else value
         for name, value in given.items()
     }
