@@ -1,0 +1,248 @@
+"""What a measuring session and a course of sessions say, as frozen values.
+
+Made by `measurements.selectors.reports`; read by pages and letters. Volumes in mL, girths in cm,
+weight in kg, all unrounded; each number travels with its standard error. Missing is None.
+"""
+
+from dataclasses import dataclass
+from datetime import date, time
+from uuid import UUID
+
+from clinic.common.vocabulary import Limb, Phase, Posture, Side, Word
+from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.girth import LimbGirths
+from measurements.limb.volume import Section, Volume
+
+
+class Caution(Word):
+    """What the reader of a report must know before leaning on its numbers; one sentence each."""
+
+    STRUCK = "struck", "This session was struck out and counts nowhere."
+    ONE_LIMB = "one_limb", "Only one limb was taped, so there is no difference between the limbs."
+    BILATERAL = (
+        "bilateral",
+        "Both limbs are affected, so neither is a healthy comparison: each is set against its own"
+        " baseline.",
+    )
+    SIDE_UNKNOWN = (
+        "side_unknown",
+        "The episode names no affected or at-risk side for this limb, so no excess is given.",
+    )
+    NO_BASELINE = "no_baseline", "No baseline session is set, so no change from baseline is given."
+    SHORTER = "shorter", "The section compared is shorter than what was taped."
+    POSTURE = "posture", "The posture differs from that of the baseline, which alone moves volumes."
+    CONFIRMED = "confirmed", "Some girths looked unusual and were confirmed when they were taped."
+    NOT_COMPARABLE = (
+        "not_comparable",
+        "An earlier session was taped from another start or section and cannot be compared.",
+    )
+    SUDDEN_RISE = (
+        "sudden_rise",
+        "The limb rose by 10 % or more, beyond measurement error, in under two weeks: have a"
+        " clinician look today and think of infection, clot and recurrence.",
+    )
+    BOTH_ROSE = (
+        "both_rose",
+        "Both limbs rose beyond measurement error: think of a cause in the whole body.",
+    )
+
+
+@dataclass(frozen=True)
+class SessionFacts:
+    """One session as recorded. `start_landmark` is the point levels are counted from."""
+
+    id: UUID
+    episode_id: UUID
+    client_id: UUID
+    limb: Limb
+    taken_on: date
+    taken_at: time | None
+    round: int
+    posture: Posture
+    weight_kg: float | None
+    note: str
+    protocol: str
+    start_landmark: str
+    end_handling: str
+    taken_by: str
+    is_baseline: bool
+    is_struck: bool
+    struck_on: date | None
+    struck_by: str
+    struck_reason: str
+
+
+@dataclass(frozen=True)
+class GirthRow:
+    """One station: girths, and the segment from it to the next station up (None at the last).
+
+    `difference_cm` and `segment_excess_ml` are affected minus other; right minus left where no
+    side counts as affected.
+    """
+
+    level_cm: float
+    label: str
+    left_cm: float | None
+    right_cm: float | None
+    difference_cm: float | None
+    left_segment_ml: float | None
+    right_segment_ml: float | None
+    segment_excess_ml: float | None
+    left_was_confirmed: bool
+    right_was_confirmed: bool
+
+
+@dataclass(frozen=True)
+class EndRow:
+    """The hand or foot of one side: a length or a displaced volume; never in a limb volume."""
+
+    side: Side
+    figure_of_eight_cm: float | None
+    displaced_ml: float | None
+
+
+@dataclass(frozen=True)
+class Since:
+    """This session against an earlier one, over the section all their limbs were taped on.
+
+    `excess` is the change of the difference between the limbs (None when there is none to
+    compare); `left` and `right` are each limb's own change; `affected` is that of the affected
+    side. Each is None where it cannot be had.
+    """
+
+    session_id: UUID
+    taken_on: date
+    days: int
+    excess: Change | None
+    left: Change | None
+    right: Change | None
+    affected: Change | None
+    is_comparable: bool
+
+
+@dataclass(frozen=True)
+class CriterionReport:
+    """One published threshold: its value here, its limit, whether it is met, and its source.
+
+    `is_met` is decided on unrounded values; None when there is nothing to hold against it.
+    """
+
+    name: str
+    value: float | None
+    limit: float
+    unit: str
+    is_met: bool | None
+    source: str
+
+
+@dataclass(frozen=True)
+class Severity:
+    """The volume band in words and its source, or why the band does not apply."""
+
+    label: str | None
+    why_not: str | None
+    source: str
+
+
+@dataclass(frozen=True)
+class SessionReport:
+    """All that one session says.
+
+    `left` and `right` are volumes over everything taped on that side. `affected_side` is None
+    in bilateral disease; an at-risk side counts as affected when none is swollen.
+    `relative_change` is the relative volume change against baseline and the other limb, percent;
+    `weight_adjusted` the weight-adjusted change of each limb, percent, in bilateral disease only.
+    """
+
+    facts: SessionFacts
+    affected_side: Side | None
+    is_bilateral: bool
+    rows: tuple[GirthRow, ...]
+    ends: tuple[EndRow, ...]
+    left_girths: LimbGirths | None
+    right_girths: LimbGirths | None
+    left: Volume | None
+    right: Volume | None
+    comparison: Comparison | None
+    since_baseline: Since | None
+    since_previous: Since | None
+    relative_change: Judged | None
+    weight_adjusted: tuple[tuple[Side, Judged], ...]
+    criteria: tuple[CriterionReport, ...]
+    severity: Severity
+    section: Section | None
+    section_is_shorter: bool
+    cautions: tuple[Caution, ...]
+
+    @property
+    def affected(self) -> Volume | None:
+        """Volume of the affected side over all that was taped on it."""
+        return {Side.LEFT: self.left, Side.RIGHT: self.right}.get(self.affected_side)  # type: ignore[arg-type]
+
+    @property
+    def method(self) -> str:
+        volume = self.left or self.right
+        return volume.method if volume else ""
+
+
+@dataclass(frozen=True)
+class LimbPoint:
+    """One limb at one session: volume over the course's section, and its change from baseline."""
+
+    side: Side
+    volume_ml: float
+    volume_error_ml: float
+    change_ml: float | None
+    change_error_ml: float | None
+    change_percent: float | None
+    verdict: Verdict | None
+
+
+@dataclass(frozen=True)
+class CoursePoint:
+    """One session of a course. Excess values are None where the limbs are not compared.
+
+    `error_ml` is one standard error of the excess; `verdict` judges the change of the excess
+    from baseline (None for the baseline itself and where there is none).
+    """
+
+    session_id: UUID
+    taken_on: date
+    round: int
+    is_baseline: bool
+    excess_ml: float | None
+    error_ml: float | None
+    percent: float | None
+    percent_error: float | None
+    verdict: Verdict | None
+    left: LimbPoint | None
+    right: LimbPoint | None
+
+
+@dataclass(frozen=True)
+class PhaseSpan:
+    """A phase from a day to the day before `to_on`; None: still running."""
+
+    phase: Phase
+    from_on: date
+    to_on: date | None
+
+
+@dataclass(frozen=True)
+class LimbCourse:
+    """All sessions of one kind of limb in one episode that can be compared with the latest.
+
+    Points cover one `section` throughout. `left_out` counts sessions taped from another start
+    or without a shared stretch; struck sessions are not counted at all.
+    """
+
+    limb: Limb
+    affected_side: Side | None
+    is_bilateral: bool
+    points: tuple[CoursePoint, ...]
+    section: Section | None
+    section_is_shorter: bool
+    left_out: int
+    baseline: SessionReport | None
+    latest: SessionReport
+    phases: tuple[PhaseSpan, ...]
