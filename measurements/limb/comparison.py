@@ -1,0 +1,357 @@
+"""One limb against the other, one date against another: each number with its own error.
+
+Classify first, round last: every verdict is taken from unrounded values.
+"""
+
+from dataclasses import dataclass
+from math import hypot
+
+from clinic.common.vocabulary import Word
+from measurements.limb.error import (
+    DEFAULT_TAPE_ERROR,
+    Z_95,
+    TapeError,
+    change_error,
+    difference_error,
+    mdc95,
+    percent_of,
+    ratio_error,
+    require_alike,
+)
+from measurements.limb.errors import MixedProtocol, MixedSides, NoSharedSection
+from measurements.limb.girth import LimbGirths
+from measurements.limb.units import Centimetres, Millilitres, require_positive
+from measurements.limb.volume import Section, Volume, limb_volume
+
+# Binary noise below a picometre is cut off, so that 20.3 - 18.3 is 2 and meets "2 cm"; no source.
+NOISE_PLACES = 10
+
+
+class Verdict(Word):
+    """A difference or change set against its own measurement error, at 95 %."""
+
+    BEYOND_ERROR_UP = "beyond_error_up", "larger than measurement error, upwards"
+    BEYOND_ERROR_DOWN = "beyond_error_down", "larger than measurement error, downwards"
+    WITHIN_ERROR = "within_error", "within measurement error"
+
+    @property
+    def is_beyond_error(self) -> bool:
+        return self is not Verdict.WITHIN_ERROR
+
+
+def verdict(value: float, error: float) -> Verdict:
+    """Whether a difference or change exceeds 1.96 of its own standard errors, same unit.
+
+    Exactly at the limit is within error. Give unrounded values.
+    Source of 1.96: DOI 10.1089/lrb.2022.0032.
+    """
+    if abs(value) <= Z_95 * error:
+        return Verdict.WITHIN_ERROR
+    return Verdict.BEYOND_ERROR_UP if value > 0 else Verdict.BEYOND_ERROR_DOWN
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A difference or change, its standard error, and the verdict; one unit throughout.
+
+    `limit` is what the value was held against, 1.96 `error`: the smallest difference between
+    these very measurements that counts as real, at 95 %.
+    """
+
+    value: float
+    error: float
+
+    @property
+    def limit(self) -> float:
+        return Z_95 * self.error
+
+    @property
+    def verdict(self) -> Verdict:
+        return verdict(self.value, self.error)
+
+    @property
+    def beyond_error(self) -> bool:
+        return self.verdict.is_beyond_error
+
+
+@dataclass(frozen=True)
+class GirthDifference:
+    """Affected minus other girth at one level, cm."""
+
+    level_cm: float
+    difference_cm: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two limbs of one session over the section both cover.
+
+    `excess_ml` = affected - other; `excess_percent` = 100 excess / other; each with its standard
+    error. `limit_ml` = 1.96 `excess_error_ml` is what the excess is held against for `verdict`
+    and `beyond_error`. `mdc95_ml` = 1.96 sqrt(2) `excess_error_ml` is the smallest change of the
+    excess from one session to another like it that counts as real.
+    """
+
+    affected: Volume
+    other: Volume
+    excess_ml: Millilitres
+    excess_error_ml: Millilitres
+    excess_percent: float
+    excess_percent_error: float
+    limit_ml: Millilitres
+    mdc95_ml: Millilitres
+    verdict: Verdict
+    section: Section
+    section_is_shorter: bool
+    girth_differences: tuple[GirthDifference, ...]
+
+    @property
+    def beyond_error(self) -> bool:
+        return self.verdict.is_beyond_error
+
+    @property
+    def largest_girth_difference(self) -> GirthDifference | None:
+        """Where the affected limb exceeds the other most; None without a shared level."""
+        return max(self.girth_differences, key=lambda each: each.difference_cm, default=None)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One quantity now against then, in mL, over one section, with its error and verdict.
+
+    `percent` is the change in percent of then, None where then is not above 0. `mdc95_ml` =
+    1.96 `error_ml`: the smallest change between these two sessions that counts as real.
+    """
+
+    now_ml: Millilitres
+    then_ml: Millilitres
+    change_ml: Millilitres
+    error_ml: Millilitres
+    percent: float | None
+    mdc95_ml: Millilitres
+    verdict: Verdict
+    section: Section
+    section_is_shorter: bool = False
+
+    @property
+    def beyond_error(self) -> bool:
+        return self.verdict.is_beyond_error
+
+
+def shared_section(*girths: LimbGirths) -> Section:
+    """The stretch in cm that all limbs or dates were taped over.
+
+    Raises NoSharedSection, or MixedProtocol when levels are counted from different zero marks.
+    """
+    zero_marks = dict.fromkeys(each.zero_mark for each in girths if each.zero_mark is not None)
+    if len(zero_marks) > 1:
+        raise MixedProtocol(tuple(zero_marks))
+    section = Section(
+        max(each.levels_cm[0] for each in girths), min(each.levels_cm[-1] for each in girths)
+    )
+    if section.length_cm <= 0:
+        raise NoSharedSection(tuple(each.taped_cm for each in girths))
+    return section
+
+
+def is_shorter(section: Section, *girths: LimbGirths) -> bool:
+    """Whether a section leaves out something that was taped on any of the limbs."""
+    return any(each.taped_cm != (section.from_cm, section.to_cm) for each in girths)
+
+
+def compare_limbs(
+    affected: LimbGirths,
+    other: LimbGirths,
+    *,
+    section: Section | None = None,
+    tape: TapeError = DEFAULT_TAPE_ERROR,
+) -> Comparison:
+    """The affected limb against the other of the same session, over what both cover.
+
+    `section` narrows it further, for a change across sessions. Raises MixedSides, MixedProtocol,
+    NoSharedSection, SectionNotTaped, LengthNotPositive.
+    """
+    if affected.side == other.side:
+        raise MixedSides((affected.side, other.side))
+    section = section or shared_section(affected, other)
+    volumes = [limb_volume(each, section=section, tape=tape) for each in (affected, other)]
+    return comparison_of(
+        *volumes,
+        girth_differences=girth_differences(affected, other),
+        section_is_shorter=is_shorter(section, affected, other),
+    )
+
+
+def comparison_of(
+    affected: Volume,
+    other: Volume,
+    *,
+    girth_differences: tuple[GirthDifference, ...] = (),
+    section_is_shorter: bool = False,
+) -> Comparison:
+    """The excess of one volume over another of the same session. Raises MixedMethod."""
+    excess_ml = Millilitres(affected.ml - other.ml)
+    error_ml = difference_error(affected, other)
+    return Comparison(
+        affected=affected,
+        other=other,
+        excess_ml=excess_ml,
+        excess_error_ml=error_ml,
+        excess_percent=excess_percent(affected_ml=affected.ml, other_ml=other.ml),
+        excess_percent_error=100 * affected.ml / other.ml * ratio_error(affected, other),
+        limit_ml=Millilitres(Z_95 * error_ml),
+        mdc95_ml=Millilitres(mdc95(error_ml)),
+        verdict=verdict(excess_ml, error_ml),
+        section=affected.section,
+        section_is_shorter=section_is_shorter,
+        girth_differences=girth_differences,
+    )
+
+
+def girth_differences(affected: LimbGirths, other: LimbGirths) -> tuple[GirthDifference, ...]:
+    """Affected minus other in cm at each level taped on both."""
+    others = dict(other)
+    return tuple(
+        GirthDifference(level, Centimetres(round(girth - others[level], NOISE_PLACES)))
+        for level, girth in affected
+        if level in others
+    )
+
+
+def change_since(
+    now: LimbGirths, then: LimbGirths, *, tape: TapeError = DEFAULT_TAPE_ERROR
+) -> Change:
+    """Change of one limb's volume between two sessions, over what both cover.
+
+    Raises MixedSides, MixedProtocol, NoSharedSection, LengthNotPositive.
+    """
+    if now.side != then.side:
+        raise MixedSides((now.side, then.side))
+    section = shared_section(now, then)
+    is_now, was_then = (limb_volume(each, section=section, tape=tape) for each in (now, then))
+    return _change(
+        (is_now.ml, was_then.ml),
+        change_error(is_now, was_then),
+        section=section,
+        section_is_shorter=is_shorter(section, now, then),
+    )
+
+
+def excess_change(now: Comparison, then: Comparison) -> Change:
+    """Change of the excess between two sessions compared over the same section.
+
+    Sessions share nothing, so the errors of the two excesses add in quadrature.
+    Raises MixedMethod: compare both sessions over `shared_section` of all four limbs first.
+    """
+    require_alike(now.affected, then.affected)
+    return _change(
+        (now.excess_ml, then.excess_ml),
+        hypot(now.excess_error_ml, then.excess_error_ml),
+        section=now.section,
+        section_is_shorter=now.section_is_shorter or then.section_is_shorter,
+    )
+
+
+def _change(
+    now_then_ml: tuple[float, float], error_ml: float, *, section: Section, section_is_shorter: bool
+) -> Change:
+    now_ml, then_ml = now_then_ml
+    return Change(
+        now_ml=Millilitres(now_ml),
+        then_ml=Millilitres(then_ml),
+        change_ml=Millilitres(now_ml - then_ml),
+        error_ml=Millilitres(error_ml),
+        percent=percent_of(now_ml - then_ml, then_ml) if then_ml > 0 else None,
+        mdc95_ml=Millilitres(Z_95 * error_ml),
+        verdict=verdict(now_ml - then_ml, error_ml),
+        section=section,
+        section_is_shorter=section_is_shorter,
+    )
+
+
+def excess_percent(*, affected_ml: float, other_ml: float) -> float:
+    """100 (affected - other) / other. Volumes in mL, above 0, else LengthNotPositive.
+
+    Source: (limb of interest - other) / other, Lymphat Res Biol 2018;16:75-84.
+    """
+    require_positive(affected_ml=affected_ml, other_ml=other_ml)
+    return percent_of(affected_ml - other_ml, other_ml)
+
+
+def volume_change_percent(*, now_ml: float, baseline_ml: float) -> float:
+    """100 (now - baseline) / baseline of one limb. Raises LengthNotPositive."""
+    require_positive(now_ml=now_ml, baseline_ml=baseline_ml)
+    return percent_of(now_ml - baseline_ml, baseline_ml)
+
+
+def relative_volume_change(*, a1_ml: float, u1_ml: float, a2_ml: float, u2_ml: float) -> float:
+    """RVC in percent: 100 ((A2 U1) / (U2 A1) - 1); 0 when both limbs grow alike.
+
+    A treated side, U other side; 1 baseline, 2 now; mL, above 0, else LengthNotPositive.
+    Source: Ancukiewicz et al., Int J Radiat Oncol Biol Phys 2011;79:1436-43. Built on another
+    way of measuring: applied to tape volumes it carries tape error as well.
+    """
+    require_positive(a1_ml=a1_ml, u1_ml=u1_ml, a2_ml=a2_ml, u2_ml=u2_ml)
+    return 100 * (a2_ml * u1_ml / (u2_ml * a1_ml) - 1)
+
+
+def relative_change_since(now: Comparison, baseline: Comparison) -> Judged:
+    """RVC in percent between two sessions compared over one section, with its error.
+
+    Raises MixedMethod. Source: `relative_volume_change`; first-order propagation.
+    """
+    require_alike(now.affected, baseline.affected)
+    percent = relative_volume_change(
+        a1_ml=baseline.affected.ml,
+        u1_ml=baseline.other.ml,
+        a2_ml=now.affected.ml,
+        u2_ml=now.other.ml,
+    )
+    parts = (ratio_error(each.affected, each.other) for each in (now, baseline))
+    return Judged(percent, (100 + percent) * hypot(*parts))
+
+
+def weight_adjusted_change(*, a1_ml: float, w1_kg: float, a2_ml: float, w2_kg: float) -> float:
+    """WAC in percent: 100 ((A2 W1) / (W2 A1) - 1), for both sides treated.
+
+    A limb in mL, W body weight in kg; 1 baseline, 2 now; above 0, else LengthNotPositive.
+    Source: Miller et al., Lymphology 2013;46:64-74; from memory, not re-read.
+    """
+    require_positive(a1_ml=a1_ml, w1_kg=w1_kg, a2_ml=a2_ml, w2_kg=w2_kg)
+    return 100 * (a2_ml * w1_kg / (w2_kg * a1_ml) - 1)
+
+
+def weight_adjusted_change_since(
+    now: Volume, baseline: Volume, *, weights_kg: tuple[float, float]
+) -> Judged:
+    """WAC in percent with its error; `weights_kg` is (now, baseline), taken as exact.
+
+    Raises MixedMethod, LengthNotPositive. Source: `weight_adjusted_change`.
+    """
+    require_alike(now, baseline)
+    now_kg, baseline_kg = weights_kg
+    percent = weight_adjusted_change(
+        a1_ml=baseline.ml, w1_kg=baseline_kg, a2_ml=now.ml, w2_kg=now_kg
+    )
+    parts = (each.error_ml / each.ml for each in (now, baseline))
+    return Judged(percent, (100 + percent) * hypot(*parts))
+
+
+def excess_reduction(*, before_ml: float, after_ml: float) -> float | None:
+    """Reduction of the excess over a course, percent of the excess before; may pass 100.
+
+    None when there was no excess before: the percentage is then undefined. Never to be shown
+    under one label with `whole_limb_reduction`. Source: Cochrane review CD003475.
+    """
+    if before_ml <= 0:
+        return None
+    return percent_of(before_ml - after_ml, before_ml)
+
+
+def whole_limb_reduction(*, before_ml: float, after_ml: float) -> float:
+    """Reduction of the whole affected limb, percent of its volume before. LengthNotPositive.
+
+    Source: "parameter 2", EWMA-GNEAUPP 2014, studylib.net/doc/8396734.
+    """
+    require_positive(before_ml=before_ml, after_ml=after_ml)
+    return percent_of(before_ml - after_ml, before_ml)
