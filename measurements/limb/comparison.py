@@ -228,12 +228,20 @@ def change_since(
     if now.side != then.side:
         raise MixedSides((now.side, then.side))
     section = shared_section(now, then)
-    is_now, was_then = (limb_volume(each, section=section, tape=tape) for each in (now, then))
-    return _change(
-        (is_now.ml, was_then.ml),
-        change_error(is_now, was_then),
-        section=section,
+    return change_since_volumes(
+        limb_volume(now, section=section, tape=tape),
+        limb_volume(then, section=section, tape=tape),
         section_is_shorter=is_shorter(section, now, then),
+    )
+
+
+def change_since_volumes(now: Volume, then: Volume, *, section_is_shorter: bool = False) -> Change:
+    """Change between two volumes of one limb from two sessions. Raises MixedMethod."""
+    return _change(
+        (now.ml, then.ml),
+        change_error(now, then),
+        section=now.section,
+        section_is_shorter=section_is_shorter,
     )
 
 

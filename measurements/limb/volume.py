@@ -110,7 +110,7 @@ def segment_volumes(
 
     Raises SectionNotTaped, LengthNotPositive.
     """
-    knots = knot_levels_cm(girths, section or taped_section(girths))
+    knots = section_knots_cm(girths.levels_cm, section or taped_section(girths))
     return tuple(
         SegmentVolume(
             Section(low, high),
@@ -131,7 +131,7 @@ def volume_gradient(girths: LimbGirths, *, section: Section | None = None) -> tu
     proportion in which its girth does. Source: derivative of `segment_volume`, chain rule.
     """
     slopes = [0.0] * len(girths.levels_cm)
-    for low, high in pairwise(knot_levels_cm(girths, section or taped_section(girths))):
+    for low, high in pairwise(section_knots_cm(girths.levels_cm, section or taped_section(girths))):
         ends = (girth_at(girths, low), girth_at(girths, high))
         own = segment_gradient(lower_cm=ends[0], upper_cm=ends[1], height_cm=high - low)
         for level, slope in zip((low, high), own, strict=True):
@@ -151,12 +151,12 @@ def taped_section(girths: LimbGirths) -> Section:
     return Section(*girths.taped_cm)
 
 
-def knot_levels_cm(girths: LimbGirths, section: Section) -> tuple[float, ...]:
+def section_knots_cm(levels_cm: Sequence[float], section: Section) -> tuple[float, ...]:
     """The ends of a section and the stations inside it, in cm. Raises SectionNotTaped."""
-    first, last = girths.taped_cm
+    first, last = levels_cm[0], levels_cm[-1]
     if not first <= section.from_cm < section.to_cm <= last:
-        raise SectionNotTaped((section.from_cm, section.to_cm), girths.taped_cm)
-    inside = (level for level in girths.levels_cm if section.from_cm < level < section.to_cm)
+        raise SectionNotTaped((section.from_cm, section.to_cm), (first, last))
+    inside = (level for level in levels_cm if section.from_cm < level < section.to_cm)
     return (section.from_cm, *inside, section.to_cm)
 
 
