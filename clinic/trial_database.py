@@ -134,6 +134,7 @@ def stop(folder: Path) -> None:
         if _is_ready(folder):
             control = [_usable_binaries(folder) / "pg_ctl", "stop", "-D", folder / "data"]
             _demand([*control, "-m", "fast", "-w", "-t", LIMIT_S])
+            _run(["/bin/rmdir", socket_folder(folder)])
 
 
 def _stop_with(starter: int, folder: Path) -> None:

@@ -108,6 +108,16 @@ def pid_files(folder: Path) -> dict[Path, str]:
     return {path: path.read_text() for path in (folder / "data" / "postmaster.pid", lock)}
 
 
+def leave_behind(files: dict[Path, str], pid: int) -> None:
+    """Put the pid files back as a power cut leaves them, their number now somebody else's."""
+    for path, text in files.items():
+        if not path.parent.exists():
+            path.parent.mkdir(mode=0o700)
+            if IS_ROOT:
+                shutil.chown(path.parent, trial_database.UNPRIVILEGED)
+        path.write_text(text.replace(text.splitlines()[0], str(pid), 1))
+
+
 def in_another_process(code: str, *, user: str | None = None) -> subprocess.Popen[str]:
     """Run Python there, as another account where one is named."""
     become = ["setpriv", f"--reuid={user}", f"--regid={user}", "--clear-groups"] if user else []
@@ -190,6 +200,7 @@ def test_data_survive_stop_and_start(folder: Path) -> None:
     trial_database.stop(folder)
     assert not (folder / "data" / "postmaster.pid").exists()
     wait_for_end(stopped)
+    assert not trial_database.socket_folder(folder).exists()
     start(folder)
     assert ask(folder, "select answer from kept") == [(42,)]
 
@@ -223,8 +234,7 @@ def test_a_pid_file_that_names_a_foreign_live_process_is_set_aside(folder: Path)
     account = {"user": trial_database.UNPRIVILEGED} if IS_ROOT else {}
     # Of the server's own account: any other the server would see through by itself.
     with subprocess.Popen(["sleep", "60"], **account) as foreign:
-        for pid_file, text in left_behind.items():
-            pid_file.write_text(text.replace(text.splitlines()[0], str(foreign.pid), 1))
+        leave_behind(left_behind, foreign.pid)
         try:
             start(folder)
             assert ask(folder, "select 1") == [(1,)]
@@ -239,8 +249,7 @@ def test_stop_never_ends_a_foreign_process(folder: Path) -> None:
     left_behind = pid_files(folder)
     trial_database.stop(folder)
     with subprocess.Popen(["sleep", "60"]) as foreign:
-        for pid_file, text in left_behind.items():
-            pid_file.write_text(text.replace(text.splitlines()[0], str(foreign.pid), 1))
+        leave_behind(left_behind, foreign.pid)
         try:
             trial_database.stop(folder)
             assert foreign.poll() is None
@@ -418,7 +427,7 @@ def test_an_ordinary_user_runs_a_cluster_of_their_own() -> None:
         assert out.startswith("42 "), err
         assert folder.stat().st_uid == pwd.getpwnam(OTHER_USER).pw_uid
         assert not (folder / "data" / "postmaster.pid").exists()
-        shutil.rmtree(out.split()[1])
+        assert not Path(out.split()[1]).exists()
     finally:
         shutil.rmtree(parent)
 
@@ -450,7 +459,6 @@ def test_programs_the_servers_account_cannot_reach_are_copied_once(
             assert copies[0].stat().st_uid == 0
         finally:
             trial_database.stop(folder)
-            shutil.rmtree(trial_database.socket_folder(folder))
 
 
 @needs_root
