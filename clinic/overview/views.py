@@ -1,17 +1,54 @@
+"""Today and the client page."""
+
+from uuid import UUID
+
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+
 from clinic.accounts.permits import permit
+from clinic.audit import services as audit
+from clinic.clients.selectors import client_card, clients_for
+from clinic.overview import selectors
 
 
 @permit("today.see")
 def today(request: HttpRequest) -> HttpResponse:
-    return HttpResponse("")
+    day = timezone.localdate()
+    lines = selectors.worklist(request.user, today=day)
+    return render(
+        request,
+        "overview/today.html",
+        {"section": "today", "day": day, "lines": selectors.page_of(lines, request.GET)},
+    )
 
 
 @permit("clients.see")
-def client(request: HttpRequest, client_id) -> HttpResponse:
-    return HttpResponse("")
+def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
+    person = get_object_or_404(clients_for(request.user), pk=client_id)
+    audit.record(request.user, "client.opened", client=person, subject=person)
+    return render(
+        request,
+        "overview/client.html",
+        {
+            "section": "clients",
+            "card": client_card(person),
+            "episodes": selectors.episode_cards(person, request.user),
+            "story": selectors.clinical_story(person, request.user),
+            "today": timezone.localdate(),
+        },
+    )
 
 
 @permit("audit.see")
-def record_history(request: HttpRequest, client_id) -> HttpResponse:
-    return HttpResponse("")
+def record_history(request: HttpRequest, client_id: UUID) -> HttpResponse:
+    person = get_object_or_404(clients_for(request.user), pk=client_id)
+    return render(
+        request,
+        "overview/record_history.html",
+        {
+            "section": "clients",
+            "card": client_card(person),
+            "page": selectors.history_page(person, request.GET.get("page", "1")),
+        },
+    )
