@@ -81,6 +81,6 @@ def lead(cast: Cast, signed_in: Callable[[User], Browser]) -> Browser:
 
 
 @pytest.fixture
-def published() -> Iterator[Path]:
+def published() -> Path:
     """The folder of tables from the literature."""
-    yield Path(__file__).parent / "published"
+    return Path(__file__).parent / "published"

@@ -27,7 +27,7 @@ class NoContentInLogs(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         if record.exc_info and record.exc_info[1]:
-            kind, error, trace = record.exc_info
+            kind, _, trace = record.exc_info
             while trace and trace.tb_next:
                 trace = trace.tb_next
             place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"

@@ -7,9 +7,9 @@ from dateutil.relativedelta import relativedelta
 
 from clinic.common.vocabulary import Limb, Phase, Word
 
-# Re-measurement by phase. Surveillance: every three months after the baseline, Stout Gergich et al.,
-# Cancer 2008;112:2809-2819. Intensive: one measuring visit a week, and maintenance: within six
-# months; both common practice, no source.
+# Re-measurement by phase. Surveillance: every three months after the baseline, Stout Gergich et
+# al., Cancer 2008;112:2809-2819. Intensive: one measuring visit a week, and maintenance: within
+# six months; both common practice, no source.
 REMEASURE_AFTER = {
     Phase.SURVEILLANCE: relativedelta(months=3),
     Phase.INTENSIVE: relativedelta(weeks=1),
