@@ -1,0 +1,122 @@
+"""Scores of outcome measures from numbers alone; no item is worded here.
+
+DASH, QuickDASH and LLIS are copyrighted: scores only, and commercial electronic use of DASH
+needs a licence (from memory, not re-read).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean
+
+from clinic.common.vocabulary import Word
+
+# QuickDASH: 11 items, at least 10 answered: Gummesson et al., BMC Musculoskelet Disord 2006;7:44.
+QUICKDASH_ITEMS, QUICKDASH_NEEDED = 11, 10
+
+# DASH: 30 items, at least 27 answered: issh.org; BMC Musculoskelet Disord 2003;4:11.
+DASH_ITEMS, DASH_NEEDED = 30, 27
+
+# Smallest change that matters, points: QuickDASH 14 (9-20), DASH 10 (5-15); the same sources.
+QUICKDASH_MCID, DASH_MCID = 14.0, 10.0
+
+# PSFS, points that exceed error at 90 %: mean of activities 2, single activity 3; Stratford et
+# al. 1995 as printed on a clinic form (precisionphysio.com.au).
+PSFS_MDC90_MEAN, PSFS_MDC90_SINGLE = 2.0, 3.0
+
+# Mean of three 0-10 pain ratings in shoulder care: Michener et al., J Sport Rehabil
+# 2011;20:115-128.
+PAIN_MCID_SHOULDER = 2.17
+
+
+@dataclass(frozen=True)
+class ChangeLimits:
+    """Smallest change that matters, and smallest that exceeds error at 95 %, in points."""
+
+    mcid: float
+    mdc95: float
+
+
+# LLIS version 1: Lymphology 2015, journals.uair.arizona.edu lymph/18791.
+LLIS_V1 = ChangeLimits(mcid=7.31, mdc95=11.53)
+
+# LLIS version 2: Rehabil Oncol 2018;36:28-36.
+LLIS_V2 = ChangeLimits(mcid=7.27, mdc95=12.74)
+
+
+class ChangeMeaning(Word):
+    BELOW_MCID = "below_mcid", "below MCID"
+    ABOVE_MCID = "above_mcid", "above MCID, below MDC95"
+    ABOVE_MDC95 = "above_mdc95", "above MDC95"
+
+
+def quickdash_score(items: Sequence[int | None]) -> float | None:
+    """QuickDASH, 0 (able) to 100; None when more than one item lacks an answer (None).
+
+    ((sum / n) - 1) * 25 over the answered. Source: BMC Musculoskelet Disord 2006;7:44.
+    """
+    return _disability_score(items, needed=QUICKDASH_NEEDED)
+
+
+def dash_score(items: Sequence[int | None]) -> float | None:
+    """DASH, 0 (able) to 100; None when more than three items lack an answer. Source: issh.org."""
+    return _disability_score(items, needed=DASH_NEEDED)
+
+
+def _disability_score(items: Sequence[int | None], *, needed: int) -> float | None:
+    answered = [item for item in items if item is not None]
+    return (fmean(answered) - 1) * 25 if len(answered) >= needed else None
+
+
+@dataclass(frozen=True)
+class FunctionChange:
+    """PSFS: mean score (0-10, 10 = able) before and after, and whether it exceeds error."""
+
+    before: float
+    after: float
+    mean_exceeds_mdc90: bool
+    single_exceeds_mdc90: tuple[bool, ...]
+
+    @property
+    def change(self) -> float:
+        return self.after - self.before
+
+
+def function_change(before: Sequence[float], after: Sequence[float]) -> FunctionChange:
+    """PSFS change in points, activities in the same order; reaching the limit counts.
+
+    Source: PSFS_MDC90_MEAN, PSFS_MDC90_SINGLE.
+    """
+    singles = tuple(
+        now - then >= PSFS_MDC90_SINGLE for then, now in zip(before, after, strict=True)
+    )
+    mean_change = fmean(after) - fmean(before)
+    return FunctionChange(fmean(before), fmean(after), mean_change >= PSFS_MDC90_MEAN, singles)
+
+
+@dataclass(frozen=True)
+class PainChange:
+    """Mean of 0-10 pain ratings before and after; improvement is positive."""
+
+    before: float
+    after: float
+    meets_mcid: bool
+
+    @property
+    def improvement(self) -> float:
+        return self.before - self.after
+
+
+def pain_change(before: Sequence[float], after: Sequence[float]) -> PainChange:
+    """Numeric pain rating change in points. Source: PAIN_MCID_SHOULDER, for shoulders."""
+    was, now = fmean(before), fmean(after)
+    return PainChange(was, now, was - now >= PAIN_MCID_SHOULDER)
+
+
+def change_meaning(change: float, limits: ChangeLimits) -> ChangeMeaning:
+    """What a change in points means; between the limits it may matter, or be error.
+
+    Source: the limits' own (LLIS_V1, LLIS_V2). The direction is the caller's.
+    """
+    if abs(change) >= limits.mdc95:
+        return ChangeMeaning.ABOVE_MDC95
+    return ChangeMeaning.ABOVE_MCID if abs(change) >= limits.mcid else ChangeMeaning.BELOW_MCID
