@@ -1,1 +1,1 @@
-"""What every app shares: words, errors, choices, form pieces, filters that round and write units."""
+"""What every app shares: words, errors, choices, forms, filters that round and write units."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.contrib.staticfiles.finders import BaseFinder
 from django.core.checks import CheckMessage
+from django.core.exceptions import ImproperlyConfigured
 from django.core.files.storage import FileSystemStorage
 
 # Package -> folder inside it, folder it is served under, file names.
@@ -28,7 +29,8 @@ PACKAGE_FILES = {
 def package_file(package: str, name: str) -> Path:
     """Where a listed file of a package lies on this machine."""
     spec = find_spec(package)
-    assert spec and spec.origin, package  # pinned in pyproject.toml
+    if spec is None or spec.origin is None:
+        raise ImproperlyConfigured(f"The package {package} is missing; install this project.")
     return Path(spec.origin).parent / PACKAGE_FILES[package][0] / name
 
 

@@ -47,7 +47,7 @@ def _side_by_side(names: tuple[str, ...]) -> Div:
     return Div(*(Div(Field(name), css_class="col-md") for name in names), css_class="row")
 
 
-class Catching:
+class Catching(forms.BaseForm):
     """Lets a view run a service and puts a broken rule's sentence beside its field."""
 
     sentence: Callable[[RuleBroken], str] = staticmethod(str)
@@ -61,7 +61,6 @@ class Catching:
             self._show(error)
 
     def _show(self, error: Exception) -> None:
-        assert isinstance(self, forms.BaseForm)
         if isinstance(error, ValidationError):
             self._show_validation(error)
             return
@@ -69,7 +68,6 @@ class Catching:
         self.add_error(field if field in self.fields else None, self.sentence(error))
 
     def _show_validation(self, error: ValidationError) -> None:
-        assert isinstance(self, forms.BaseForm)
         if not hasattr(error, "error_dict"):
             self.add_error(None, error)
             return
