@@ -1,0 +1,1 @@
+"""Forms about clients, referrers, episodes and what was done to a body."""

@@ -1,0 +1,1 @@
+"""Pages about clients, referrers, episodes and what was done to a body."""
