@@ -11,6 +11,7 @@ from uuid import UUID
 from clinic.common.vocabulary import Limb, Phase, Posture, Side, Word
 from measurements.limb.comparison import Change, Comparison, Judged, Verdict
 from measurements.limb.girth import LimbGirths
+from measurements.limb.thresholds import CriterionResult, Severity
 from measurements.limb.volume import Section, Volume
 
 
@@ -30,7 +31,10 @@ class Caution(Word):
     )
     NO_BASELINE = "no_baseline", "No baseline session is set, so no change from baseline is given."
     SHORTER = "shorter", "The section compared is shorter than what was taped."
-    POSTURE = "posture", "The posture differs from that of the baseline, which alone moves volumes."
+    POSTURE = (
+        "posture",
+        "The posture differs from an earlier session compared here, which alone moves volumes.",
+    )
     CONFIRMED = "confirmed", "Some girths looked unusual and were confirmed when they were taped."
     NOT_COMPARABLE = (
         "not_comparable",
@@ -113,35 +117,12 @@ class Since:
     session_id: UUID
     taken_on: date
     days: int
+    posture_differs: bool
     excess: Change | None
     left: Change | None
     right: Change | None
     affected: Change | None
     is_comparable: bool
-
-
-@dataclass(frozen=True)
-class CriterionReport:
-    """One published threshold: its value here, its limit, whether it is met, and its source.
-
-    `is_met` is decided on unrounded values; None when there is nothing to hold against it.
-    """
-
-    name: str
-    value: float | None
-    limit: float
-    unit: str
-    is_met: bool | None
-    source: str
-
-
-@dataclass(frozen=True)
-class Severity:
-    """The volume band in words and its source, or why the band does not apply."""
-
-    label: str | None
-    why_not: str | None
-    source: str
 
 
 @dataclass(frozen=True)
@@ -168,7 +149,7 @@ class SessionReport:
     since_previous: Since | None
     relative_change: Judged | None
     weight_adjusted: tuple[tuple[Side, Judged], ...]
-    criteria: tuple[CriterionReport, ...]
+    criteria: tuple[CriterionResult, ...]
     severity: Severity
     section: Section | None
     section_is_shorter: bool

@@ -1,0 +1,147 @@
+"""The course of one limb through an episode: every comparable session over one section."""
+
+from collections.abc import Sequence
+from itertools import zip_longest
+from uuid import UUID
+
+from clinic.clients.models import PhaseChange
+from clinic.common.vocabulary import Phase, Side
+from measurements.limb.comparison import shared_section
+from measurements.limb.errors import ComparisonError
+from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
+from measurements.report import CoursePoint, LimbCourse, LimbPoint, PhaseSpan, SessionReport
+from measurements.selectors.sessions import report_of
+from measurements.selectors.taped import Taped
+
+Points = dict[UUID, TrendPoint]
+
+
+def course_of(sessions: Sequence[Taped], phases: Sequence[PhaseChange]) -> LimbCourse:
+    """One kind of limb, sessions oldest first, at least one of them."""
+    kept = comparable(sessions)
+    own = {side: _limb_trend(kept, side) for side in Side}
+    excess = _excess_trend(kept)
+    longest = max((excess[0], *(each for each, _ in own.values())), key=lambda t: len(t.points))
+    baseline = next((each for each in sessions if each.facts.is_baseline), None)
+    return LimbCourse(
+        limb=sessions[-1].facts.limb,
+        affected_side=sessions[-1].sides.side,
+        is_bilateral=sessions[-1].sides.is_bilateral,
+        points=tuple(_point(each, excess[1], own) for each in kept),
+        section=excess[0].section or longest.section,
+        section_is_shorter=excess[0].section_is_shorter or longest.section_is_shorter,
+        left_out=len(sessions) - len(kept),
+        baseline=report_of(baseline, baseline=None, previous=None) if baseline else None,
+        latest=report_within(sessions[-1], sessions),
+        phases=phase_spans(phases),
+    )
+
+
+def report_within(now: Taped, sessions: Sequence[Taped]) -> SessionReport:
+    """A session's report against the baseline and the session before it, of one kind of limb."""
+    baseline, previous = earlier_than(now, sessions)
+    return report_of(now, baseline=baseline, previous=previous)
+
+
+def earlier_than(now: Taped, sessions: Sequence[Taped]) -> tuple[Taped | None, Taped | None]:
+    """(baseline, previous) among the sessions taken before this one."""
+    earlier = [each for each in sessions if _moment(each) < _moment(now)]
+    baseline = next((each for each in earlier if each.facts.is_baseline), None)
+    return baseline, earlier[-1] if earlier else None
+
+
+def _moment(each: Taped) -> tuple[object, ...]:
+    return each.facts.taken_on, each.facts.round, each.session.recorded_at
+
+
+def comparable(sessions: Sequence[Taped]) -> list[Taped]:
+    """The sessions, latest first considered, whose girths share a stretch with all kept so far."""
+    kept: list[Taped] = []
+    for each in reversed(sessions):
+        if each.limbs and _share_a_section([each, *kept]):
+            kept.insert(0, each)
+    return kept
+
+
+def _share_a_section(sessions: Sequence[Taped]) -> bool:
+    try:
+        shared_section(*(limb for each in sessions for limb in each.limbs))
+    except ComparisonError:
+        return False
+    return True
+
+
+def _excess_trend(sessions: Sequence[Taped]) -> tuple[Trend, Points]:
+    """The trend of the excess over the sessions that taped both limbs."""
+    paired = [(each, each.pair) for each in sessions if each.pair]
+    found = trend(
+        [
+            SessionGirths(each.facts.taken_on, *pair, is_baseline=each.facts.is_baseline)
+            for each, pair in paired
+            if pair
+        ]
+    )
+    return found, _by_session([each for each, _ in paired], found)
+
+
+def _limb_trend(sessions: Sequence[Taped], side: Side) -> tuple[Trend, Points]:
+    """The trend of one limb's own volume over the sessions that taped it."""
+    taped = [(each, each.of(side)) for each in sessions]
+    found = trend(
+        [
+            SessionGirths(each.facts.taken_on, girths, is_baseline=each.facts.is_baseline)
+            for each, girths in taped
+            if girths
+        ]
+    )
+    return found, _by_session([each for each, girths in taped if girths], found)
+
+
+def _by_session(sessions: Sequence[Taped], found: Trend) -> Points:
+    """Trend points keep the order of the sessions, which come oldest first."""
+    ids = [each.facts.id for each in sessions]
+    return dict(zip(ids, found.points, strict=True))
+
+
+def _point(each: Taped, excess: Points, own: dict[Side, tuple[Trend, Points]]) -> CoursePoint:
+    found = excess.get(each.facts.id)
+    compared = found.comparison if found else None
+    limbs = {
+        side: _limb_point(side, points.get(each.facts.id)) for side, (_, points) in own.items()
+    }
+    return CoursePoint(
+        session_id=each.facts.id,
+        taken_on=each.facts.taken_on,
+        round=each.facts.round,
+        is_baseline=each.facts.is_baseline,
+        excess_ml=compared.excess_ml if compared else None,
+        error_ml=compared.excess_error_ml if compared else None,
+        percent=compared.excess_percent if compared else None,
+        percent_error=compared.excess_percent_error if compared else None,
+        verdict=found.change.verdict if found and found.change else None,
+        left=limbs[Side.LEFT],
+        right=limbs[Side.RIGHT],
+    )
+
+
+def _limb_point(side: Side, found: TrendPoint | None) -> LimbPoint | None:
+    if found is None:
+        return None
+    change = found.change
+    return LimbPoint(
+        side=side,
+        volume_ml=found.volume.ml,
+        volume_error_ml=found.volume.error_ml,
+        change_ml=change.change_ml if change else None,
+        change_error_ml=change.error_ml if change else None,
+        change_percent=change.percent if change else None,
+        verdict=change.verdict if change else None,
+    )
+
+
+def phase_spans(phases: Sequence[PhaseChange]) -> tuple[PhaseSpan, ...]:
+    """Phases one after the other, each until the next begins; `phases` oldest first."""
+    return tuple(
+        PhaseSpan(Phase(each.phase), each.since_on, following.since_on if following else None)
+        for each, following in zip_longest(phases, phases[1:])
+    )

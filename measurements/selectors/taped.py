@@ -1,0 +1,131 @@
+"""Measuring sessions as read from the database: the facts, the girths, the sides that matter."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from clinic.clients.models import AffectedRegion
+from clinic.common.vocabulary import Involvement, Limb, Posture, Region, RegionSide, Side
+from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
+from measurements.models import GirthSession
+from measurements.report import SessionFacts
+
+# Regions whose treatment puts a limb at risk when the limb itself is not named; anatomy.
+WATCHED_FOR: dict[Limb, tuple[Region, ...]] = {
+    Limb.ARM: (Region.BREAST, Region.TRUNK_UPPER),
+    Limb.LEG: (Region.TRUNK_LOWER,),
+}
+
+
+@dataclass(frozen=True)
+class AffectedSides:
+    """The side to set against the other, or that both are affected, or neither (None, False)."""
+
+    side: Side | None
+    is_bilateral: bool
+
+
+@dataclass(frozen=True)
+class Taped:
+    """One session with its girths by side; a side that was not taped is None."""
+
+    session: GirthSession
+    facts: SessionFacts
+    sides: AffectedSides
+    left: LimbGirths | None
+    right: LimbGirths | None
+
+    def of(self, side: Side) -> LimbGirths | None:
+        return self.left if side is Side.LEFT else self.right
+
+    @property
+    def limbs(self) -> tuple[LimbGirths, ...]:
+        return tuple(girths for girths in (self.left, self.right) if girths)
+
+    @property
+    def pair(self) -> tuple[LimbGirths, LimbGirths] | None:
+        """(affected, other), when both were taped and one side counts as affected."""
+        if self.sides.side is None:
+            return None
+        affected, other = self.of(self.sides.side), self.of(self.sides.side.other)
+        return (affected, other) if affected and other else None
+
+
+def affected_sides(limb: Limb, regions: Iterable[AffectedRegion]) -> AffectedSides:
+    """Swollen sides of the limb count; without any, sides at risk; then sides treated nearby."""
+    known = list(regions)
+    own = [each for each in known if each.region == limb]
+    swollen = [each for each in own if each.involvement == Involvement.SWOLLEN]
+    near = [each for each in known if each.region in WATCHED_FOR[limb]]
+    for chosen in (swollen, own, near):
+        sides = {Side(each.side) for each in chosen if each.side != RegionSide.MIDLINE}
+        if sides:
+            return AffectedSides(sides.pop() if len(sides) == 1 else None, len(sides) > 1)
+    return AffectedSides(None, False)
+
+
+def sessions_listed(episode_ids: Sequence[UUID]) -> QuerySet[GirthSession]:
+    """Every session that is not struck out, oldest first, without its girths. One query."""
+    return GirthSession.objects.filter(episode_id__in=episode_ids, struck_at=None).order_by(
+        "taken_on", "round", "recorded_at"
+    )
+
+
+def taped(session_ids: Iterable[UUID]) -> dict[UUID, Taped]:
+    """The named sessions with girths, stations, hands or feet and regions: six queries for all."""
+    found = (
+        GirthSession.objects.filter(pk__in=list(session_ids))
+        .select_related("episode", "protocol", "taken_by", "struck_by")
+        .prefetch_related("readings", "end_readings", "protocol__stations", "episode__regions")
+    )
+    return {session.pk: _taped(session) for session in found}
+
+
+def _taped(session: GirthSession) -> Taped:
+    return Taped(
+        session=session,
+        facts=_facts(session),
+        sides=affected_sides(Limb(session.limb), session.episode.regions.all()),
+        left=_girths(session, Side.LEFT),
+        right=_girths(session, Side.RIGHT),
+    )
+
+
+def _girths(session: GirthSession, side: Side) -> LimbGirths | None:
+    """The limb's girths; None when fewer stations were taped than bound a volume."""
+    readings = [
+        Reading(side, float(each.level_cm), float(each.girth_cm), each.trial)
+        for each in session.readings.all()
+        if each.side == side
+    ]
+    if len({reading.level_cm for reading in readings}) < FEWEST_STATIONS:
+        return None
+    return limb_girths(readings, side, zero_mark=session.protocol.start_landmark)
+
+
+def _facts(session: GirthSession) -> SessionFacts:
+    weight_kg = session.weight_kg
+    return SessionFacts(
+        id=session.pk,
+        episode_id=session.episode_id,
+        client_id=session.episode.client_id,
+        limb=Limb(session.limb),
+        taken_on=session.taken_on,
+        taken_at=session.taken_at,
+        round=session.round,
+        posture=Posture(session.posture),
+        weight_kg=None if weight_kg is None else float(weight_kg),
+        note=session.note,
+        protocol=session.protocol.name,
+        start_landmark=session.protocol.start_landmark,
+        end_handling=session.protocol.get_end_handling_display(),
+        taken_by=session.taken_by.signature,
+        is_baseline=session.is_baseline,
+        is_struck=session.struck_at is not None,
+        struck_on=timezone.localdate(session.struck_at) if session.struck_at else None,
+        struck_by=session.struck_by.signature if session.struck_by else "",
+        struck_reason=session.struck_reason,
+    )
