@@ -24,18 +24,13 @@ def all_patterns(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
 PATTERNS = list(all_patterns())
 
 
+STAND_INS = {"UUIDConverter": NOWHERE, "IntConverter": 999_999_999, "SlugConverter": "surgery"}
+
+
 def address(pattern: URLPattern) -> str:
     """The pattern's address for records that do not exist."""
-    given = {
-        name: NOWHERE if "UUID" in type(converter).__name__ else 999_999_999
-        for name, converter in pattern.pattern.converters.items()
-    }
-    given = {
-        name: "surgery"
-        if type(pattern.pattern.converters[name]).__name__ == "StringConverter"
-        else value
-        for name, value in given.items()
-    }
+    converters = pattern.pattern.converters
+    given = {name: STAND_INS[type(converters[name]).__name__] for name in converters}
     return reverse(pattern.name, kwargs=given)
 
 

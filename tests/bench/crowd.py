@@ -1,0 +1,60 @@
+"""A large practice made by the database itself: invented, regular, and quick to fill."""
+
+from django.db import connection
+
+from clinic.accounts.models import User
+from measurements.models import Protocol
+from tests.builders import make_protocol, make_referrer
+
+CLIENTS = """
+INSERT INTO clients_client (id, record_number, given_name, family_name, born_on, sex, phone, email,
+  street, town, agrees_to_letters, registered_at, deactivated_reason, referrer_id)
+SELECT gen_random_uuid(), 'C' || n, 'Given' || n %% 977, 'Family' || n %% 1993,
+  date '1930-01-01' + (n * 37) %% 25000, 'female', '', '', '', '', true, now(), '', %(referrer)s
+FROM generate_series(1, %(clients)s) AS n
+"""
+EPISODES = """
+INSERT INTO clients_episode (id, opened_on, cause, diagnosis, dominant_hand, referral_reason,
+  client_id, therapist_id, referrer_id)
+SELECT gen_random_uuid(), date '2024-01-01' + (row_number() OVER () %% 700)::int,
+  'cancer_treatment', 'I97.2', 'right', '', id,
+  (%(therapists)s::bigint[])[1 + (row_number() OVER () %% cardinality(%(therapists)s::bigint[]))],
+  referrer_id
+FROM clients_client
+"""
+REGIONS = """
+INSERT INTO clients_affectedregion (episode_id, region, side, involvement)
+SELECT id, 'arm', 'right', 'swollen' FROM clients_episode
+"""
+PHASES = """
+INSERT INTO clients_phasechange (episode_id, phase, since_on, reason, by_id, recorded_at)
+SELECT id, 'maintenance', opened_on, 'Evaluation', therapist_id, now() FROM clients_episode
+"""
+SESSIONS = """
+INSERT INTO measurements_girthsession (id, episode_id, protocol_id, limb, taken_on, round, posture,
+  weight_kg, note, is_baseline, taken_by_id, recorded_at, struck_reason)
+SELECT gen_random_uuid(), episode.id, %(protocol)s, 'arm', episode.opened_on + 30 * n, 1, 'sitting',
+  70, '', n = 0, episode.therapist_id, now(), ''
+FROM clients_episode AS episode, generate_series(0, %(each)s - 1) AS n
+"""
+READINGS = """
+INSERT INTO measurements_girthreading (session_id, side, level_cm, trial, girth_cm, was_confirmed)
+SELECT session.id, side, 4 * n, 1,
+  16 + 1.4 * n + CASE side WHEN 'right' THEN 1.5 ELSE 0 END, false
+FROM measurements_girthsession AS session, generate_series(0, 10) AS n,
+  unnest(ARRAY['left', 'right']) AS side
+"""
+
+
+def fill(*, clients: int, sessions_each: int, therapists: list[User]) -> Protocol:
+    """Add clients with one episode each and `sessions_each` sessions of 2 limbs x 11 stations."""
+    protocol, referrer = make_protocol(), make_referrer()
+    with connection.cursor() as cursor:
+        cursor.execute(CLIENTS, {"clients": clients, "referrer": referrer.pk})
+        cursor.execute(EPISODES, {"therapists": [person.pk for person in therapists]})
+        cursor.execute(REGIONS)
+        cursor.execute(PHASES)
+        cursor.execute(SESSIONS, {"protocol": protocol.pk, "each": sessions_each})
+        cursor.execute(READINGS)
+        cursor.execute("ANALYZE")
+    return protocol

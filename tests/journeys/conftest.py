@@ -1,0 +1,82 @@
+"""Headless Chromium of the system, one fresh page a test, and what no page may do."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from clinic.accounts.models import User
+from tests.cast import PASSWORD
+
+QUIET = [
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert program, "The browser tests drive the system's Chromium: install the package chromium."
+    # Chromium refuses its own sandbox to root, who runs these tests on a build machine.
+    flags = [*QUIET, "--no-sandbox"] if os.geteuid() == 0 else QUIET
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=flags)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def context(chromium: Browser, live_server: LiveServer) -> Iterator[BrowserContext]:
+    context = chromium.new_context(
+        base_url=live_server.url, viewport={"width": 1280, "height": 800}, accept_downloads=True
+    )
+    context.set_default_timeout(15_000)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def page(context: BrowserContext, live_server: LiveServer) -> Iterator[Page]:
+    """A page that fails its test on a script error, a CSP refusal or a request to another host."""
+    page, complaints = context.new_page(), []
+    page.on("pageerror", lambda error: complaints.append(f"script: {error}"))
+    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    page.on(
+        "request",
+        lambda request: None
+        if request.url.startswith((live_server.url, "data:", "blob:"))
+        else complaints.append(f"asked another host: {request.url}"),
+    )
+    yield page
+    assert not complaints, complaints
+
+
+@pytest.fixture
+def sign_in(page: Page) -> Callable[[User], None]:
+    def signed_in(user: User) -> None:
+        page.goto("/sign-in/")
+        page.get_by_label("Sign-in name").fill(user.sign_in_name)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.keyboard.press("Enter")
+        page.wait_for_selector("header.top")
+
+    return signed_in
+
+
+@pytest.fixture
+def accessible(page: Page) -> Callable[[], None]:
+    """Ask axe-core about the page as it stands (WCAG 2.2 A and AA, and best practice)."""
+
+    def check() -> None:
+        found = Axe().run(page).response["violations"]
+        told = [(rule["id"], node["target"]) for rule in found for node in rule["nodes"]]
+        assert not told, (page.url, told)
+
+    return check
