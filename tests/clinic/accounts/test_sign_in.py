@@ -1,0 +1,91 @@
+"""Signing in, one-time passwords, and what every response carries."""
+
+import re
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clinic.accounts import services
+from clinic.accounts.models import User
+from clinic.common.vocabulary import Role
+from tests.cast import PASSWORD, Cast
+
+pytestmark = pytest.mark.django_db
+
+
+def sign_in(browser: Browser, name: str, password: str):  # type: ignore[no-untyped-def]
+    return browser.post(reverse("sign-in"), {"username": name, "password": password})
+
+
+def test_a_person_signs_in_however_the_name_is_capitalised(client: Browser, cast: Cast) -> None:
+    assert sign_in(client, "THEO", PASSWORD).url == reverse("today")
+
+
+def test_a_wrong_password_keeps_the_name_and_says_what_is_wrong(
+    client: Browser, cast: Cast
+) -> None:
+    response = sign_in(client, "theo", "wrong")
+    assert response.status_code == 200
+    assert 'value="theo"' in response.text
+    assert "do not belong together" in response.text
+
+
+def test_a_switched_off_account_cannot_sign_in(client: Browser, cast: Cast) -> None:
+    cast.therapist.is_active = False
+    cast.therapist.save()
+    assert "do not belong together" in sign_in(client, "theo", PASSWORD).text
+
+
+def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, db: None) -> None:
+    password = services.add_staff(sign_in_name="nell", display_name="Nell Ash", role=Role.THERAPIST)
+    assert re.fullmatch(r"([a-z2-9]{4}-){3}[a-z2-9]{4}", password)
+    sign_in(client, "nell", password)
+    assert client.get(reverse("today")).url == reverse("choose-password")
+    new = {"password": "a tape and a pencil", "again": "a tape and a pencil"}
+    assert client.post(reverse("choose-password"), new).url == reverse("today")
+    client.post(reverse("sign-out"))
+    assert "do not belong" in sign_in(client, "nell", password).text
+    assert sign_in(client, "nell", new["password"]).url == reverse("today")
+
+
+@pytest.mark.parametrize(
+    ("password", "again", "sentence"),
+    [
+        ("short", "short", "at least 12 characters"),
+        ("password1234", "password1234", "too common"),
+        ("long enough one", "another one here", "not the same"),
+    ],
+)
+def test_a_weak_or_mistyped_password_is_refused_in_words(
+    therapist: Browser, password: str, again: str, sentence: str
+) -> None:
+    response = therapist.post(reverse("choose-password"), {"password": password, "again": again})
+    assert response.status_code == 200
+    assert sentence in response.text
+
+
+def test_signing_out_takes_a_post(therapist: Browser) -> None:
+    assert therapist.get(reverse("sign-out")).status_code == 405
+    therapist.post(reverse("sign-out"))
+    assert therapist.get(reverse("today")).status_code == 302
+
+
+def test_every_page_forbids_inline_code_and_other_hosts(client: Browser, db: None) -> None:
+    response = client.get(reverse("sign-in"))
+    policy = response.headers["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert "http" not in policy
+    assert response.headers["Cache-Control"] == "no-store, private"
+    assert response.headers["X-Frame-Options"] == "DENY"
+
+
+def test_a_trial_says_that_it_is_one(client: Browser, db: None) -> None:
+    assert "This is a trial database" in client.get(reverse("sign-in")).text
+
+
+def test_no_password_is_kept_in_clear(cast: Cast) -> None:
+    stored = User.objects.get(pk=cast.therapist.pk).password
+    assert PASSWORD not in stored
+    assert stored.startswith("pbkdf2_sha256$")
