@@ -1,0 +1,281 @@
+"""Gathers the frozen `ProgressSummary` of an episode and a period from the record.
+
+A fixed number of queries, whatever the record holds. The record as it is on the day: compiled
+afresh for every look at a draft, and kept for good when the letter is approved.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+
+from clinic.accounts.models import Practice, User
+from clinic.accounts.selectors import practice_card
+from clinic.clients.diagnoses import DIAGNOSES
+from clinic.clients.models import (
+    AffectedRegion,
+    CancerTreatment,
+    Episode,
+    NodeSurgery,
+    PhaseChange,
+    Referrer,
+)
+from clinic.clients.selectors import BodyStory, body_story
+from clinic.common.vocabulary import Involvement, Phase, Precaution, Side, Stage
+from clinic.letters.errors import NothingTaped
+from clinic.letters.models import ProgressLetter
+from clinic.letters.selectors import last_approved, stage_findings
+from clinic.letters.summary import (
+    SUMMARY_VERSION,
+    Addressee,
+    ClientNamed,
+    Diagnosis,
+    Letterhead,
+    LimbNumbers,
+    Look,
+    Measured,
+    PrecautionOpen,
+    ProgressSummary,
+    StageFound,
+)
+from measurements.limb.comparison import Judged
+from measurements.limb.levels import EndHandling
+from measurements.limb.volume import METHOD
+from measurements.models import LimbFindings
+from measurements.report import Caution, CoursePoint, LimbCourse, LimbPoint, SessionReport
+from measurements.selectors.reports import episode_course
+from programmes.body.precautions import effects_of
+
+# What a stored summary names as its making: the letter's own version, then that of the volumes.
+LETTER_METHOD = f"letter {SUMMARY_VERSION}; {METHOD}"
+
+# Cautions of a session that change how a reader should take its numbers.
+TOLD = (Caution.POSTURE, Caution.BOTH_ROSE)
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """For whom, from when to when, on what day and over whose name a letter is written."""
+
+    referrer: Referrer
+    period_from: date
+    period_to: date
+    written_on: date
+    signed_by: User
+
+
+def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
+    """Everything the letter says. Raises NothingTaped when no girths reach into the period."""
+    before = last_approved(episode)
+    limbs = limb_numbers(episode_course(episode), occasion.period_to, before)
+    if not limbs:
+        raise NothingTaped(occasion.period_to)
+    story = body_story(episode.client)
+    phase, since_on = phase_on(episode.phase_changes.all(), occasion.period_to)
+    regions = list(episode.regions.all())
+    return ProgressSummary(
+        version=SUMMARY_VERSION,
+        method=LETTER_METHOD,
+        letterhead=letterhead(practice_card()),
+        addressee=addressee(occasion.referrer),
+        client=client_named(episode),
+        diagnosis=diagnosis(episode, regions),
+        cancer_treatment=treatment_line(story),
+        stages=stages_of(stage_findings(episode, occasion.period_to)),
+        phase=phase,
+        phase_since_on=since_on,
+        precautions=precautions_of(story),
+        limbs=limbs,
+        period_from=occasion.period_from,
+        period_to=occasion.period_to,
+        last_letter_on=before.period_to if before else None,
+        measured_count=measured_count(limbs, occasion),
+        written_on=occasion.written_on,
+        signed_by=occasion.signed_by.signature,
+    )
+
+
+def letterhead(practice: Practice) -> Letterhead:
+    return Letterhead(
+        name=practice.name,
+        street=practice.street,
+        town=practice.town,
+        phone=practice.phone,
+        fax=practice.fax,
+        email=practice.email,
+        paper_size=practice.paper_size,
+    )
+
+
+def addressee(referrer: Referrer) -> Addressee:
+    return Addressee(
+        name=str(referrer),
+        speciality=referrer.speciality,
+        organisation=referrer.organisation,
+        street=referrer.street,
+        town=referrer.town,
+    )
+
+
+def client_named(episode: Episode) -> ClientNamed:
+    client = episode.client
+    return ClientNamed(
+        name=f"{client.given_name} {client.family_name}",
+        born_on=client.born_on,
+        record_number=client.record_number,
+    )
+
+
+def diagnosis(episode: Episode, regions: Iterable[AffectedRegion]) -> Diagnosis:
+    return Diagnosis(
+        code=episode.diagnosis,
+        words=DIAGNOSES[episode.diagnosis],
+        regions=tuple(f"{each} ({Involvement(each.involvement).label})" for each in regions),
+    )
+
+
+def treatment_line(story: BodyStory) -> str:
+    """All cancer treatment in one line, by month: "Mar 2021 right mastectomy; May 2021 ...".
+
+    Treatments of one month share its name; those of unknown day come last without one.
+    """
+    told = [treatment for _, treatment in story.treatments]
+    by_month = groupby(told, key=_month)
+    return "; ".join(
+        f"{month} {', '.join(_treatment(each) for each in group)}".strip()
+        for month, group in by_month
+    )
+
+
+def _month(treatment: CancerTreatment) -> str:
+    return f"{treatment.done_on:%b %Y}" if treatment.done_on else ""
+
+
+def _treatment(treatment: CancerTreatment) -> str:
+    ended_on = getattr(treatment, "ended_on", None)
+    until = f" (to {ended_on:%b %Y})" if ended_on else ""
+    if isinstance(treatment, NodeSurgery) and treatment.nodes_positive is not None:
+        return str(treatment).replace(" nodes)", f" nodes, {treatment.nodes_positive} positive)")
+    return f"{treatment}{until}"
+
+
+def stages_of(found: Sequence[LimbFindings]) -> tuple[StageFound, ...]:
+    """The latest stage of each region."""
+    latest = {each.region_id: each for each in found}
+    return tuple(
+        StageFound(str(each.region), Stage(each.stage).label, each.found_on)
+        for each in latest.values()
+    )
+
+
+def phase_on(changes: Iterable[PhaseChange], on: date) -> tuple[Phase, date]:
+    """The phase on a day and since when; the first phase for a day before all changes."""
+    known = list(changes)
+    change = next((each for each in reversed(known) if each.since_on <= on), known[0])
+    return Phase(change.phase), change.since_on
+
+
+def precautions_of(story: BodyStory) -> tuple[PrecautionOpen, ...]:
+    """Every open precaution, those that bar all treatment first."""
+    barring = {effect.precaution for effect in effects_of(story.open_precautions).barring}
+    found = [
+        PrecautionOpen(
+            Precaution(each.precaution), each.found_on, Precaution(each.precaution) in barring
+        )
+        for each in story.precautions
+    ]
+    return tuple(sorted(found, key=lambda each: not each.bars_treatment))
+
+
+def measured_count(limbs: Iterable[LimbNumbers], occasion: Occasion) -> int:
+    days = {point.taken_on for numbers in limbs for point in numbers.points}
+    return sum(occasion.period_from <= on <= occasion.period_to for on in days)
+
+
+# The numbers
+
+
+def limb_numbers(
+    courses: Iterable[LimbCourse], until_on: date, before: ProgressLetter | None
+) -> tuple[LimbNumbers, ...]:
+    """The numbers of each limb taped up to a day."""
+    told = told_sessions(before)
+    found = (_numbers(course, until_on, told) for course in courses)
+    return tuple(numbers for numbers in found if numbers)
+
+
+def told_sessions(before: ProgressLetter | None) -> frozenset[str]:
+    """The sessions that the last letter called "now"."""
+    stored = (before.summary or {}).get("limbs", []) if before else []
+    return frozenset(numbers["now"]["session_id"] for numbers in stored)
+
+
+def _numbers(course: LimbCourse, until_on: date, told: frozenset[str]) -> LimbNumbers | None:
+    points = [point for point in course.points if point.taken_on <= until_on]
+    if not points or course.section is None:
+        return None
+    weights = _weights(course)
+    looks = tuple(_look(point, weights) for point in points)
+    latest = course.latest if course.latest.facts.id == points[-1].session_id else None
+    facts = course.latest.facts
+    return LimbNumbers(
+        limb=course.limb,
+        affected_side=course.affected_side,
+        is_bilateral=course.is_bilateral,
+        now=looks[-1],
+        last=next((look for look in looks if look.session_id in told), None),
+        baseline=_baseline(points, looks),
+        points=looks,
+        weight_adjusted=_weight_adjusted(latest),
+        protocol=facts.protocol,
+        start_landmark=facts.start_landmark,
+        end_is_measured=facts.end_handling == EndHandling.DISPLACEMENT.label,
+        from_cm=course.section.from_cm,
+        to_cm=course.section.to_cm,
+        is_shorter=course.section_is_shorter,
+        rose_suddenly=bool(latest and Caution.SUDDEN_RISE in latest.cautions),
+        cautions=_told_cautions(latest),
+    )
+
+
+def _weights(course: LimbCourse) -> dict[str, float | None]:
+    known = filter(None, (course.baseline, course.latest))
+    return {str(each.facts.id): each.facts.weight_kg for each in known}
+
+
+def _baseline(points: Sequence[CoursePoint], looks: Sequence[Look]) -> Look | None:
+    pairs = zip(points, looks, strict=True)
+    return next((look for point, look in pairs if point.is_baseline), None)
+
+
+def _weight_adjusted(latest: SessionReport | None) -> tuple[tuple[Side, Measured], ...]:
+    found = latest.weight_adjusted if latest else ()
+    return tuple((side, _judged(change)) for side, change in found)
+
+
+def _told_cautions(latest: SessionReport | None) -> tuple[str, ...]:
+    return tuple(each.label for each in TOLD if latest and each in latest.cautions)
+
+
+def _judged(change: Judged) -> Measured:
+    return Measured(change.value, change.error)
+
+
+def _look(point: CoursePoint, weights: dict[str, float | None]) -> Look:
+    return Look(
+        session_id=str(point.session_id),
+        taken_on=point.taken_on,
+        left=_own(point.left),
+        right=_own(point.right),
+        excess=_measured(point.excess_ml, point.error_ml),
+        percent=_measured(point.percent, point.percent_error),
+        weight_kg=weights.get(str(point.session_id)),
+    )
+
+
+def _own(limb: LimbPoint | None) -> Measured | None:
+    return Measured(limb.volume_ml, limb.volume_error_ml) if limb else None
+
+
+def _measured(value: float | None, error: float | None) -> Measured | None:
+    return None if value is None or error is None else Measured(value, error)

@@ -1,0 +1,186 @@
+"""All that one letter says, frozen. Plain Python: no database, no clock.
+
+Volumes in mL, weight in kg, unrounded; `error` is one standard error in the unit of its value.
+Missing is None. Stored as JSON in the letter on the day it is approved.
+"""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+from math import hypot
+from typing import Any
+
+from clinic.common.vocabulary import Limb, Phase, Precaution, Side
+from measurements.limb.comparison import Judged
+
+# Raised when the meaning of a stored summary's fields changes.
+SUMMARY_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Letterhead:
+    name: str
+    street: str
+    town: str
+    phone: str
+    fax: str
+    email: str
+    paper_size: str
+
+
+@dataclass(frozen=True)
+class Addressee:
+    name: str
+    speciality: str
+    organisation: str
+    street: str
+    town: str
+
+
+@dataclass(frozen=True)
+class ClientNamed:
+    name: str
+    born_on: date
+    record_number: str
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Code and words; `regions` such as "right arm (swollen)"."""
+
+    code: str
+    words: str
+    regions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StageFound:
+    region: str
+    stage: str
+    found_on: date
+
+
+@dataclass(frozen=True)
+class PrecautionOpen:
+    """`bars_treatment`: absolute, nothing may be done while it lasts."""
+
+    precaution: Precaution
+    found_on: date
+    bars_treatment: bool
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value and its standard error, one unit."""
+
+    value: float
+    error: float
+
+    @property
+    def margin(self) -> float:
+        """Half the width of the 95 % interval."""
+        return Judged(self.value, self.error).limit
+
+
+def shift(now: Measured | None, then: Measured | None) -> Judged | None:
+    """Change between two sessions. Sessions share no error, so both add in quadrature.
+
+    Source: the same propagation as `measurements.limb.error.change_error`.
+    """
+    if now is None or then is None:
+        return None
+    return Judged(now.value - then.value, hypot(now.error, then.error))
+
+
+@dataclass(frozen=True)
+class Look:
+    """One session: each limb's volume, the excess in mL and percent, and body weight."""
+
+    session_id: str
+    taken_on: date
+    left: Measured | None
+    right: Measured | None
+    excess: Measured | None
+    percent: Measured | None
+    weight_kg: float | None
+
+    def of(self, side: Side) -> Measured | None:
+        return self.left if side is Side.LEFT else self.right
+
+
+@dataclass(frozen=True)
+class LimbNumbers:
+    """One kind of limb: now, at the last letter, at baseline, and every point for the chart.
+
+    `last` is None without an earlier letter or when its session can no longer be compared.
+    `weight_adjusted` is (side, change from baseline in percent) where both limbs are affected.
+    """
+
+    limb: Limb
+    affected_side: Side | None
+    is_bilateral: bool
+    now: Look
+    last: Look | None
+    baseline: Look | None
+    points: tuple[Look, ...]
+    weight_adjusted: tuple[tuple[Side, Measured], ...]
+    protocol: str
+    start_landmark: str
+    end_is_measured: bool
+    from_cm: float
+    to_cm: float
+    is_shorter: bool
+    rose_suddenly: bool
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ProgressSummary:
+    """`measured_count` counts sessions taped within the period."""
+
+    version: int
+    method: str
+    letterhead: Letterhead
+    addressee: Addressee
+    client: ClientNamed
+    diagnosis: Diagnosis
+    cancer_treatment: str
+    stages: tuple[StageFound, ...]
+    phase: Phase
+    phase_since_on: date
+    precautions: tuple[PrecautionOpen, ...]
+    limbs: tuple[LimbNumbers, ...]
+    period_from: date
+    period_to: date
+    last_letter_on: date | None
+    measured_count: int
+    written_on: date
+    signed_by: str
+
+    @property
+    def barring(self) -> tuple[PrecautionOpen, ...]:
+        return tuple(found for found in self.precautions if found.bars_treatment)
+
+    @property
+    def other_precautions(self) -> tuple[PrecautionOpen, ...]:
+        return tuple(found for found in self.precautions if not found.bars_treatment)
+
+    @property
+    def is_urgent(self) -> bool:
+        """Something that does not wait for a letter."""
+        return bool(self.barring) or any(numbers.rose_suddenly for numbers in self.limbs)
+
+
+def as_json(summary: ProgressSummary) -> dict[str, Any]:
+    """The summary in types that JSON knows: days as 2026-03-04, words as their stored values."""
+    plain: dict[str, Any] = _plain(asdict(summary))
+    return plain
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _plain(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value) if isinstance(value, str) else value
