@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from math import hypot, pi, sqrt
 from typing import Protocol
 
+from clinic.common.vocabulary import Limb
 from measurements.limb.errors import MixedMethod
 from measurements.limb.units import Millilitres, require_positive
 
@@ -35,15 +36,28 @@ INDEPENDENT_CM = 0.3
 # Intra-rater standard error of an arm volume: 0.82 %, Tidhar et al., J Pers Med 2015;5:341-353.
 ARM_SEM_PERCENT = 0.82
 
-# Intra-rater standard error of a leg volume: 0.64 %, the same paper.
-LEG_SEM_PERCENT = 0.64
+# Standard error of a leg volume, the same rater two weeks apart: 1.2 to 1.4 %, DOI
+# 10.1089/lrb.2022.0032 (n = 42); the middle. Tidhar 2015 prints 0.64 % within one session.
+LEG_SEM_PERCENT = 1.3
 
 # Derived: with 0.3 cm independent error the constructed 40 cm arm of 2217 mL (11 girths, 4 cm;
 # check case "arm-4cm-affected") has 15.54 mL; 0.82 % of it is 18.18 mL. The rest, 9.44 mL in
 # quadrature, at 165.9 mL per cm of a shift shared by all girths, is 0.0569 cm.
-SHARED_CM = 0.0569
+ARM_SHARED_CM = 0.0569
 
-DEFAULT_TAPE_ERROR = TapeError(independent_cm=INDEPENDENT_CM, shared_cm=SHARED_CM)
+# Derived likewise from the constructed 68 cm leg of 8341 mL (18 girths, 4 cm; check case
+# "leg-4cm-affected"): 30.39 mL independent, 1.3 % is 108.4 mL, the rest 104.1 mL at 414.2 mL
+# per cm is 0.251 cm. Larger than the arm's because it is of two weeks, not of one session; it
+# hardly enters the difference of two legs taped together, where it cancels.
+LEG_SHARED_CM = 0.251
+
+DEFAULT_TAPE_ERROR = TapeError(independent_cm=INDEPENDENT_CM, shared_cm=ARM_SHARED_CM)
+
+# Give `tape=TAPE_ERRORS[limb]` where the limb is known; the default is the arm's.
+TAPE_ERRORS: dict[Limb, TapeError] = {
+    Limb.ARM: DEFAULT_TAPE_ERROR,
+    Limb.LEG: TapeError(independent_cm=INDEPENDENT_CM, shared_cm=LEG_SHARED_CM),
+}
 
 
 class Uncertain(Protocol):
