@@ -195,6 +195,7 @@ class CoursePoint:
     error_ml: float | None
     percent: float | None
     percent_error: float | None
+    other_ml: float | None
     verdict: Verdict | None
     left: LimbPoint | None
     right: LimbPoint | None

@@ -118,6 +118,7 @@ def _point(each: Taped, excess: Points, own: dict[Side, tuple[Trend, Points]]) -
         error_ml=compared.excess_error_ml if compared else None,
         percent=compared.excess_percent if compared else None,
         percent_error=compared.excess_percent_error if compared else None,
+        other_ml=compared.other.ml if compared else None,
         verdict=found.change.verdict if found and found.change else None,
         left=limbs[Side.LEFT],
         right=limbs[Side.RIGHT],
