@@ -24,10 +24,10 @@ def count_for(step: Step, dose: Dose, territory: TerritoryMap) -> Count:
     return _count_at(territory.places[step.node], dose)
 
 
-def minutes_of(step: Step, dose: Dose, territory: TerritoryMap) -> float:
+def minutes_of(step: Step, dose: Dose, territory: TerritoryMap, *, repetitions: int) -> float:
     """Estimated minutes of a step, settling the hand included. Common practice, no source."""
     places = max(1, len(step.nodes)) * max(1, len(step.parts))
-    seconds = step.repetitions * _seconds_each(step, dose, territory)
+    seconds = repetitions * _seconds_each(step, dose, territory)
     return places * (seconds + SECONDS_TO_SETTLE) / 60
 
 

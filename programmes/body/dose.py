@@ -5,7 +5,7 @@ what a practitioner teaches ("eight to ten circles an area, about five passes a 
 five breaths"): common practice, no source. A count inside either is accepted.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from programmes.body.errors import DoseOutOfRange
 
@@ -93,3 +93,14 @@ class Dose:
 
 
 DEFAULT_DOSE = Dose()
+
+# Common practice, no source: "eight to ten circles an area"; the lower end keeps the session short.
+CIRCLES_AN_AREA = 8
+TAUGHT_DOSE = replace(
+    DEFAULT_DOSE,
+    **{
+        name: replace(count, default=CIRCLES_AN_AREA)
+        for name, count in DEFAULT_DOSE.counts().items()
+        if count.taught == CIRCLES_TAUGHT
+    },
+)

@@ -21,7 +21,7 @@ from programmes.body.situation import Situation
 from programmes.body.steps import Chapter, Step, Technique
 from programmes.body.terrain import DEEP_BELLY, Terrain, terrain_of
 from programmes.body.territory import Flow, TerritoryMap, node_of, territory_map
-from programmes.body.wording import worded
+from programmes.body.wording import words_for
 
 
 @dataclass(frozen=True)
@@ -80,19 +80,22 @@ def _refuse_if_barred(terrain: Terrain) -> None:
 def _finished(step: Step, terrain: Terrain, routes: Routes, dose: Dose) -> Step:
     """The draft with its count, minutes, helper mark and words."""
     territory = terrain.territory
-    step = replace(
-        step,
-        repetitions=count_for(step, dose, territory).default,
-        needs_helper=any(territory.places[node].hard_to_reach for node in step.touched),
-    )
-    basins = {node for node in territory.places if territory.places[node].is_basin}
-    step = worded(
+    by_helper = any(territory.places[node].hard_to_reach for node in step.touched)
+    repetitions = count_for(step, dose, territory).default
+    words = words_for(
         step,
         territory,
-        treated=frozenset(basins - terrain.sinks),
+        sinks=terrain.sinks,
         outlet=routes.outlet_of(step.toward or ""),
+        by_helper=by_helper,
     )
-    return replace(step, minutes=minutes_of(step, dose, territory))
+    return replace(
+        step,
+        repetitions=repetitions,
+        minutes=minutes_of(step, dose, territory, repetitions=repetitions),
+        needs_helper=by_helper,
+        **words,
+    )
 
 
 class _Draft:

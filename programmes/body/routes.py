@@ -145,18 +145,24 @@ class _Search:
     closed: list[Bridge]
     forced: dict[str, str]
     opened: dict[str, str]
+    ways: Exits
     costs: dict[str, float]
 
     @classmethod
     def start(cls, situation: Situation, terrain: Terrain, *, with_helper: bool) -> "_Search":
-        search = cls(situation, terrain, with_helper, [], [], {}, {}, {})
+        search = cls(situation, terrain, with_helper, [], [], {}, {}, {}, {})
         for bridge in _bridges_wanted(situation, terrain):
             if all(search.reaches_by_hand(node) for node in bridge.path):
                 search.open(Chain(bridge.code, bridge.plain, bridge.path))
             else:
                 search.closed.append(bridge)
-        search.costs = cheapest(search.exits(any_bridge=False), terrain.sinks)
+        search.settle()
         return search
+
+    def settle(self) -> None:
+        """Work out the ways and costs anew after bridges were opened."""
+        self.ways = self.exits(any_bridge=False)
+        self.costs = cheapest(self.ways, self.terrain.sinks)
 
     def reaches_by_hand(self, node: str) -> bool:
         hard = self.terrain.territory.places[node].hard_to_reach
@@ -178,7 +184,7 @@ class _Search:
             costs = cheapest(exits, self.terrain.sinks)
             if node in costs:
                 self.open(self._detour(node, exits, costs))
-                self.costs = cheapest(self.exits(any_bridge=False), self.terrain.sinks)
+                self.settle()
 
     def exits(self, *, any_bridge: bool) -> Exits:
         """Edges a hand may use out of each place; a place on an opened bridge has one."""
@@ -189,14 +195,13 @@ class _Search:
 
     def moves_from(self, starts: Iterable[str]) -> dict[str, tuple[str, ...]]:
         """Next places for the starts and for all that lies below them."""
-        exits = self.exits(any_bridge=False)
         moves: dict[str, tuple[str, ...]] = {}
         waiting = list(starts)
         while waiting:
             node = waiting.pop()
             if node in moves or node in self.terrain.sinks:
                 continue
-            moves[node] = self._next(node, exits)
+            moves[node] = self._next(node)
             waiting.extend(moves[node])
         return moves
 
@@ -213,11 +218,11 @@ class _Search:
         family, way = self.terrain.territory.crossings[edge.start, edge.end]
         return self.opened.get(family, way if any_bridge else "") == way
 
-    def _next(self, node: str, exits: Exits) -> tuple[str, ...]:
+    def _next(self, node: str) -> tuple[str, ...]:
         """The cheapest way on; a midline place takes every way of equal cost."""
         ways = [
             edge.end
-            for edge in exits[node]
+            for edge in self.ways[node]
             if edge.end in self.costs
             and abs(weight(edge) + self.costs[edge.end] - self.costs[node]) < 1e-9
         ]

@@ -5,7 +5,7 @@ Sources of the touch rules: LEG, NI, NZ (flat hand, skin stretch, no sliding); B
 The word "left" is kept for the side, so nothing here is "left out".
 """
 
-from dataclasses import replace
+from typing import TypedDict
 
 from programmes.body.steps import Chapter, Step, Technique
 from programmes.body.territory import Place, TerritoryMap
@@ -49,41 +49,52 @@ BREATHING = {
     ),
 }
 ARMS_REST = "Rest your arms at your sides. Keep your hands off your belly."
+BREATH_OPENS = "Slow breaths draw fluid in to the deep vessels."
+BREATH_CLOSES = "Slow breaths help the fluid on its way back to the blood."
+BY_HELPER = "Your helper lays a flat hand here."
 TREATED = "The nodes here were treated. Light circles keep the skin soft. We send no fluid here."
 
 
-def worded(step: Step, territory: TerritoryMap, *, treated: frozenset[str], outlet: str) -> Step:
-    """The step with every sentence a client reads.
+class Words(TypedDict):
+    """The sentences of one step."""
 
-    `treated` are basins that take no fluid; `outlet` is the map id of the basin that this step's
+    place: str
+    direction: str
+    hand: str
+    position: str
+    why: str
+
+
+def words_for(
+    step: Step, territory: TerritoryMap, *, sinks: frozenset[str], outlet: str, by_helper: bool
+) -> Words:
+    """Every sentence a client reads about a step: place, direction, hand, position and why.
+
+    `sinks` are the basins that take fluid; `outlet` is the map id of the basin that this step's
     fluid ends in, empty for a step on the spot. A place already worded is kept.
     """
     if step.node is None or step.technique.is_breathing:
         return _breathing(step, territory)
     place = territory.places[step.node]
-    return replace(
-        step,
-        place=step.place or _place(step, place),
-        direction=_direction(step, place, territory),
-        hand=_hand(step, place),
-        position=LEAN_FORWARD if step.needs_helper else POSITIONS.get(place.region, ON_BACK),
-        why=TREATED if step.node in treated else _why(step, place, _plain(outlet, territory)),
-    )
+    is_treated = place.is_basin and step.node not in sinks
+    return {
+        "place": step.place or _place(step, place),
+        "direction": _direction(step, place, territory),
+        "hand": BY_HELPER if by_helper else _hand(step, place),
+        "position": LEAN_FORWARD if by_helper else POSITIONS.get(place.region, ON_BACK),
+        "why": TREATED if is_treated else _why(step, place, _plain(outlet, territory)),
+    }
 
 
-def _breathing(step: Step, territory: TerritoryMap) -> Step:
-    hand = territory.places[step.node].hand if step.node else ARMS_REST
-    opening = step.chapter is Chapter.OPENING
-    return replace(
-        step,
-        place="belly" if step.node else "whole body",
-        direction=BREATHING[step.technique],
-        hand=hand,
-        position=ON_BACK,
-        why="Slow breaths draw fluid in to the deep vessels."
-        if opening
-        else "Slow breaths help the fluid on its way back to the blood.",
-    )
+def _breathing(step: Step, territory: TerritoryMap) -> Words:
+    opens = step.chapter is Chapter.OPENING
+    return {
+        "place": "belly" if step.node else "whole body",
+        "direction": BREATHING[step.technique],
+        "hand": territory.places[step.node].hand if step.node else ARMS_REST,
+        "position": ON_BACK,
+        "why": BREATH_OPENS if opens else BREATH_CLOSES,
+    }
 
 
 def _place(step: Step, place: Place) -> str:
@@ -111,8 +122,6 @@ def _direction(step: Step, place: Place, territory: TerritoryMap) -> str:
 
 
 def _hand(step: Step, place: Place) -> str:
-    if step.needs_helper:
-        return "Your helper lays a flat hand here."
     if step.technique is Technique.SWEEP:
         return f"Lay your whole hand flat and light on the {_limb_words(place)}."
     return place.hand
