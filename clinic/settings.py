@@ -86,6 +86,7 @@ INSTALLED_APPS = [
     "programmes",
     "clinic.letters",
     "clinic.overview",
+    "clinic.demo",
 ]
 
 MIDDLEWARE = [

@@ -1,0 +1,132 @@
+"""Acts about girths and findings.
+
+Sessions are kept as `measurements.services.record` keeps them, log entry included, but without its
+questions about unusual girths and with the readings of a client in one insert: hundreds of
+sessions have to be there in seconds.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import time
+from decimal import Decimal
+from random import Random
+from typing import Any
+
+from clinic.audit import services as audit
+from clinic.clients.models import Episode
+from clinic.common.vocabulary import Limb, Side
+from clinic.demo.scenario import Story, Taping, demo_id
+from clinic.demo.shape import between, taped_girths_cm
+from clinic.demo.stage import Act, Stage
+from measurements.forms.girth_sheet import girth_name
+from measurements.models import GirthReading, GirthSession, Protocol
+from measurements.services.drafts import keep_draft
+from measurements.services.record import strike_session
+
+# Changing it changes every girth of the demo.
+SEED = "20260304"
+
+HUNDRED_GRAMS = Decimal("0.1")
+
+
+class Tape:
+    """Keeps the readings of a client back until something has to read them."""
+
+    def __init__(self) -> None:
+        self.waiting: list[GirthReading] = []
+
+    def flush(self) -> None:
+        GirthReading.objects.bulk_create(self.waiting)
+        self.waiting = []
+
+
+def acts_of_tapings(story: Story, episode: Episode, stage: Stage, tape: Tape) -> Iterator[Act]:
+    """Every measuring session, those struck out included, and a draft left unfinished."""
+    for taping in story.tapings:
+        taper = Taper(story, taping, episode, stage, tape)
+        yield from (taper.act(day) for day in taping.days)
+    if story.draft:
+        told = story.draft
+        yield Act(told["day"], 8, lambda: _leave_unfinished(told, story, episode, stage))
+
+
+@dataclass(frozen=True)
+class Taper:
+    """Tapes one kind of limb of one client, session by session."""
+
+    story: Story
+    taping: Taping
+    episode: Episode
+    stage: Stage
+    tape: Tape
+
+    def act(self, day: int) -> Act:
+        return Act(day, 5, lambda: self._take(day))
+
+    def _take(self, day: int) -> None:
+        by = self.episode.therapist
+        session = self._session(day)
+        self.tape.waiting += self._readings(session, day)
+        audit.record(by, "girths.recorded", client=self.episode.client, subject=session)
+        if day in self.taping.struck:
+            self.tape.flush()
+            strike_session(session=session, reason=self.taping.struck[day], by=by)
+
+    def _session(self, day: int) -> GirthSession:
+        name, taping = self.story.name, self.taping
+        weight_kg = Decimal(between(taping.weight_kg, day)).quantize(HUNDRED_GRAMS)
+        return GirthSession.objects.create(
+            id=demo_id("session", f"{name} {taping.limb} {day}"),
+            episode=self.episode,
+            protocol=_protocol_in_use(taping.protocol),
+            limb=taping.limb,
+            taken_on=self.stage.day(day),
+            taken_at=time(8 + Random(f"{name} {day}").randrange(9), 15),  # noqa: S311 - a story
+            posture=taping.posture,
+            weight_kg=weight_kg,
+            note=taping.notes.get(day, ""),
+            is_baseline=day == taping.days[0],
+            taken_by=self.episode.therapist,
+        )
+
+    def _readings(self, session: GirthSession, day: int) -> list[GirthReading]:
+        levels = [station.level_cm for station in session.protocol.stations.all()]
+        girths = taped_girths_cm(
+            self.taping.body(self.story.sex),
+            [float(level) for level in levels],
+            day=day,
+            seed=f"{SEED} {self.story.name}",
+            in_inches=self.taping.in_inches,
+        )
+        return [
+            GirthReading(session=session, side=side, level_cm=level, girth_cm=girth)
+            for side, taped in girths.items()
+            for level, girth in zip(levels, taped, strict=True)
+        ]
+
+
+def _protocol_in_use(name: str) -> Protocol:
+    return Protocol.objects.prefetch_related("stations").get(name=name, retired_at=None)
+
+
+def _leave_unfinished(told: dict[str, Any], story: Story, episode: Episode, stage: Stage) -> None:
+    limb = Limb(told["limb"])
+    taping = next(each for each in story.tapings if each.limb is limb)
+    protocol = _protocol_in_use(taping.protocol)
+    typed = {
+        "protocol": str(protocol.pk),
+        "taken_on": stage.day(told["day"]).isoformat(),
+        "posture": taping.posture.value,
+        "sides": "both",
+        "trials": "1",
+        "length_unit": "cm",
+        "weight_unit": "kg",
+    }
+    levels = [float(station.level_cm) for station in protocol.stations.all()]
+    for side in Side:
+        typed |= _typed_girths(side, levels, told[f"{side}_cm"])
+    keep_draft(episode=episode, limb=limb, typed=typed, by=episode.therapist)
+
+
+def _typed_girths(side: Side, levels: Sequence[float], girths: Sequence[str]) -> dict[str, str]:
+    return {girth_name(side, level, 1): girth for level, girth in zip(levels, girths, strict=False)}
