@@ -8,16 +8,23 @@ RuleBroken
 │   ├── ProtocolUsed         a used protocol was to be changed
 │   ├── ProtocolRetired      a retired protocol was to be used, changed or retired again
 │   └── ProtocolNameTaken    another protocol in use has this name
-└── SessionError
-    ├── DayImpossible        taken in the future, or before the client was born
-    ├── SameDaySession       the same limb was recorded that day by somebody else
-    ├── QuestionsOpen        unusual girths that nobody has confirmed
-    ├── GirthsLeftOver       girths typed at positions that this session does not take
-    ├── StationsOpen         stations without a girth that nobody has confirmed
-    ├── EndNotInProtocol     a hand or foot measured in another way than the protocol says
-    ├── WeightImpossible     a weight no person has
-    ├── SessionStruck        the session is struck out already
-    └── SessionReplaced      another session replaces the struck one already
+├── SessionError
+│   ├── DayImpossible        taken in the future, or before the client was born
+│   ├── SameDaySession       the same limb was recorded that day by somebody else
+│   ├── QuestionsOpen        unusual girths that nobody has confirmed
+│   ├── GirthsLeftOver       girths typed at positions that this session does not take
+│   ├── StationsOpen         stations without a girth that nobody has confirmed
+│   ├── EndNotInProtocol     a hand or foot measured in another way than the protocol says
+│   ├── WeightImpossible     a weight no person has
+│   ├── SessionStruck        the session is struck out already
+│   └── SessionReplaced      another session replaces the struck one already
+└── FileError
+    ├── FileEmpty, FileNotText, FileTooLong, FileTooLarge, FileForgotten     the file as a whole
+    ├── ColumnMissing, ColumnUnknown, ColumnRepeated                        its header
+    ├── RowTooLong, CellCouldRun, CellTooLong, CellEmpty, CellWrong         one line
+    ├── FactsDiffer, FactMissing, TimeMissing                               a session's lines
+    ├── ProtocolUnknown, ProtocolOfOtherLimb, AlreadyRecorded               a session
+    └── ImportRefused        the file has problems, so nothing was saved
 """
 
 from collections.abc import Sequence
@@ -152,3 +159,143 @@ class SessionReplaced(SessionError):
     """Another session replaces the struck one already."""
 
     session: Any
+
+
+class FileError(RuleBroken):
+    """A rule about a file of past sessions."""
+
+    field = "file"
+
+
+class FileEmpty(FileError):
+    """Nothing in it."""
+
+
+@dataclass(eq=False)
+class FileNotText(FileError):
+    """Bytes that are no text in any encoding known; `looks_like` a spreadsheet, or unknown."""
+
+    looks_like: str
+
+
+@dataclass(eq=False)
+class FileTooLong(FileError):
+    """More rows than one import takes."""
+
+    limit: int
+
+
+@dataclass(eq=False)
+class FileTooLarge(FileError):
+    """More bytes than one import takes."""
+
+    limit_mb: int
+
+
+class FileForgotten(FileError):
+    """What was checked did not come back whole, or too late, or for another client or person."""
+
+
+@dataclass(eq=False)
+class ColumnMissing(FileError):
+    """A column the file cannot do without."""
+
+    column: str
+
+
+@dataclass(eq=False)
+class ColumnUnknown(FileError):
+    """A column nobody knows what to do with."""
+
+    column: str
+    known: Sequence[str]
+
+
+@dataclass(eq=False)
+class ColumnRepeated(FileError):
+    """A column that is there twice."""
+
+    column: str
+
+
+@dataclass(eq=False)
+class RowTooLong(FileError):
+    """More cells than the header has."""
+
+    count: int
+    expected: int
+
+
+@dataclass(eq=False)
+class CellCouldRun(FileError):
+    """A cell that a spreadsheet could run as a formula."""
+
+    sign: str
+
+
+@dataclass(eq=False)
+class CellTooLong(FileError):
+    """More letters than are kept."""
+
+    limit: int
+
+
+@dataclass(eq=False)
+class CellEmpty(FileError):
+    """Nothing where something is needed."""
+
+    expected: str
+
+
+@dataclass(eq=False)
+class CellWrong(FileError):
+    """Not what belongs in the column."""
+
+    expected: str
+
+
+@dataclass(eq=False)
+class FactsDiffer(FileError):
+    """Two lines of one session say different things; `first` and the line it stands in."""
+
+    first: str
+    first_line: int
+
+
+@dataclass(eq=False)
+class FactMissing(FileError):
+    """No line of a session says what it must."""
+
+    expected: str
+
+
+class TimeMissing(FileError):
+    """Some lines of a day have a time and some have none."""
+
+
+@dataclass(eq=False)
+class ProtocolUnknown(FileError):
+    """No protocol has this name."""
+
+    name: str
+
+
+@dataclass(eq=False)
+class ProtocolOfOtherLimb(FileError):
+    """The protocol is for the other kind of limb."""
+
+    name: str
+
+
+@dataclass(eq=False)
+class AlreadyRecorded(FileError):
+    """The limb has a session of that day, and perhaps that time, already."""
+
+    taken_on: date
+
+
+@dataclass(eq=False)
+class ImportRefused(FileError):
+    """The file has problems, gathered in the report; nothing was saved."""
+
+    report: Any

@@ -13,9 +13,7 @@ def limbs_taped(readings: Iterable[Reading], *, zero_mark: str) -> dict[Side, Li
     kept = [reading for reading in readings if reading.girth_cm > 0]
     levels = {side: {each.level_cm for each in kept if each.side == side} for side in Side}
     return {
-        side: limb_girths(kept, side, zero_mark=zero_mark)
-        for side in Side
-        if len(levels[side]) > 1
+        side: limb_girths(kept, side, zero_mark=zero_mark) for side in Side if len(levels[side]) > 1
     }
 
 

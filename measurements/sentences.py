@@ -41,6 +41,12 @@ def _not_taken_that_day(error: errors.DayImpossible) -> str:
     return f"The client was born on {day(error.limit)}. Choose a later day."
 
 
+def _not_text(error: errors.FileNotText) -> str:
+    if error.looks_like == "spreadsheet":
+        return "This is a spreadsheet, not a CSV file. Save it as CSV there, then choose that file."
+    return "This file is not readable as text. Save it as CSV in UTF-8 and choose it again."
+
+
 def _open_stations(error: errors.StationsOpen) -> str:
     sides = dict.fromkeys(side for side, _ in error.stations)
     named = "; ".join(
@@ -58,11 +64,11 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"“{error.typed[:20]}” is not a number. Type it like 38.4 or 38,4."
     ),
     errors.LengthTooLarge: lambda error: (
-        f"{error.length_cm:g} cm is more than any limb measures (at most {error.limit_cm} cm)."
+        f"{float(error.length_cm):g} cm is more than any limb measures (at most {error.limit_cm} cm)."
         " Check the decimal point and the unit."
     ),
     errors.DisplacedImpossible: lambda error: (
-        f"A hand or foot cannot displace {error.displaced_ml:g} mL. Type whole millilitres from 1"
+        f"A hand or foot cannot displace {float(error.displaced_ml):g} mL. Type whole millilitres from 1"
         f" to {error.limit_ml:,}."
     ),
     errors.ProtocolUsed: lambda error: (
@@ -94,12 +100,68 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "This protocol measures the hand or foot differently. Leave this field empty."
     ),
     errors.WeightImpossible: lambda error: (
-        f"A person cannot weigh {error.weight_kg:g} kg here: between 2 and 400 kg is expected."
+        f"A person cannot weigh {float(error.weight_kg):g} kg here: between 2 and 400 kg is expected."
         " Check the decimal point and the unit."
     ),
     errors.SessionStruck: lambda error: "This session is struck out already.",
     errors.SessionReplaced: lambda error: (
         "A corrected session already stands in place of this one. Strike that one out first."
+    ),
+    errors.FileEmpty: lambda error: "The file is empty. Choose the CSV file with the girths.",
+    errors.FileNotText: _not_text,
+    errors.FileTooLong: lambda error: (
+        f"More than {error.limit:,} rows. Split the file by year and import the parts."
+    ),
+    errors.FileTooLarge: lambda error: (
+        f"Larger than {error.limit_mb} MB. Split the file by year and import the parts."
+    ),
+    errors.FileForgotten: lambda error: (
+        "The checked file is no longer at hand, so nothing was saved. Choose the file again."
+    ),
+    errors.ColumnMissing: lambda error: (
+        f"The first line has no column “{error.column}”. Add it; the list below says what goes in."
+    ),
+    errors.ColumnUnknown: lambda error: (
+        f"The first line names a column “{error.column[:30]}” that is not known. Known are:"
+        f" {', '.join(error.known)}."
+    ),
+    errors.ColumnRepeated: lambda error: (
+        f"The first line names the column “{error.column}” twice. Keep one."
+    ),
+    errors.RowTooLong: lambda error: (
+        f"{error.count} cells, and the first line names {error.expected}. If decimals are written"
+        " with commas, separate the columns with semicolons or put quotation marks around them."
+    ),
+    errors.CellCouldRun: lambda error: (
+        f"Begins with “{error.sign.strip() or 'a tab'}”, which a spreadsheet could run as a"
+        " formula. Write it without; no cell may begin with = + - @."
+    ),
+    errors.CellTooLong: lambda error: f"Longer than {error.limit} letters. Shorten it.",
+    errors.CellEmpty: lambda error: f"Empty. Expected: {error.expected}.",
+    errors.CellWrong: lambda error: f"Not readable here. Expected: {error.expected}.",
+    errors.FactsDiffer: lambda error: (
+        f"Differs from line {error.first_line} of the same session, which says"
+        f" “{error.first[:40]}”. Make them alike, or leave this one empty."
+    ),
+    errors.FactMissing: lambda error: (
+        f"No line of this session says it. Expected once: {error.expected}."
+    ),
+    errors.TimeMissing: lambda error: (
+        "Some lines of this day and limb have a time and some have none. Give every one its time,"
+        " or none."
+    ),
+    errors.ProtocolUnknown: lambda error: (
+        f"No protocol is called “{error.name[:60]}”. Use a name from the protocols page."
+    ),
+    errors.ProtocolOfOtherLimb: lambda error: (
+        f"“{error.name}” is a protocol for the other kind of limb."
+    ),
+    errors.AlreadyRecorded: lambda error: (
+        f"This limb has a recorded session of {day(error.taken_on)} already. Take these lines out,"
+        " or give both sessions different times, or strike the recorded one out first."
+    ),
+    errors.ImportRefused: lambda error: (
+        "Nothing was saved: the file no longer fits what is recorded. The list says where."
     ),
     limb_errors.LengthNotPositive: lambda error: (
         f"{error.value:g} cannot be a length. Type a number above 0."
@@ -153,7 +215,10 @@ def question_sentence(question: Question, unit: LengthUnit = LengthUnit.CENTIMET
     """What is unusual about a girth and what was expected, in the unit it is typed in."""
     low, high = question.expected.low, question.expected.high
     if question.is_ratio:
-        return f"Girth {question.value:.2f} times that below: {question.reason} ({low:.2f} to {high:.2f})."
+        return (
+            f"{question.value:.2f} times the girth further down: {question.reason} (expected"
+            f" {low:.2f} to {high:.2f})."
+        )
     return (
         f"{girth(question.value, unit)} is {question.reason} (expected {girth(low, unit)} to"
         f" {girth(high, unit)})."

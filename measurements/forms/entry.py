@@ -103,6 +103,9 @@ class EntryForm(PlainForm):
     def __init__(self, *args: Any, sheet: GirthSheet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.sheet = sheet
+        for field in self.fields.values():
+            is_choice = isinstance(field, forms.ChoiceField)
+            field.widget.attrs["class"] = "form-select" if is_choice else "form-control"
 
     def offer(self, protocols: Iterable[Protocol]) -> "EntryForm":
         """Let the person choose among these protocols."""

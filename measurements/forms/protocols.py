@@ -1,5 +1,7 @@
 """Forms about protocols: text becomes levels here."""
 
+from decimal import Decimal
+from itertools import pairwise
 from typing import Any
 
 from crispy_forms.layout import Fieldset
@@ -138,7 +140,7 @@ def values_of(protocol: Protocol) -> dict[str, Any]:
     """A protocol as the form shows it: evenly spaced when its stations are."""
     stations = list(protocol.stations.all())
     levels = [station.level_cm for station in stations]
-    steps = {high - low for low, high in zip(levels, levels[1:], strict=False)}
+    steps = {high - low for low, high in pairwise(levels)}
     shown = {
         "name": protocol.name,
         "limb": protocol.limb,
@@ -149,12 +151,17 @@ def values_of(protocol: Protocol) -> dict[str, Any]:
     if len(steps) == 1 and plain:
         return shown | {
             "way": Way.SPACED,
-            "offset": f"{levels[0]:g}",
-            "spacing": f"{steps.pop():g}",
+            "offset": _plain(levels[0]),
+            "spacing": _plain(steps.pop()),
             "station_count": len(levels),
         }
-    lines = (f"{station.level_cm:g} {station.label}" for station in stations)
+    lines = (f"{_plain(station.level_cm)} {station.label}" for station in stations)
     return shown | {"way": Way.NAMED, "landmarks": "\n".join(lines)}
+
+
+def _plain(length_cm: Decimal) -> str:
+    """4.0 -> 4: without needless zeros."""
+    return f"{float(length_cm):g}"
 
 
 def _is_plain(label: str) -> bool:

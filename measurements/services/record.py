@@ -32,12 +32,15 @@ from measurements.questions import limbs_taped, questions_about, still_open
 from measurements.selectors.entry import last_time, live_sessions, readings_of, sessions_of_day
 from measurements.taped import SameDay, SessionTaped, Station, TapedFacts
 
+# A session entered without knowing of any other of that day.
+NOTHING_SEEN = SameDay()
+
 # As the database: models.GirthSession, constraint weight_of_a_person.
 LIGHTEST_KG, HEAVIEST_KG = Decimal(2), Decimal(400)
 
 
 def record_session(
-    *, episode: Episode, taped: SessionTaped, by: User, same_day: SameDay = SameDay()
+    *, episode: Episode, taped: SessionTaped, by: User, same_day: SameDay = NOTHING_SEEN
 ) -> GirthSession:
     """Keep one measuring session as taped, or nothing; the person's draft of it goes.
 
@@ -194,9 +197,7 @@ def _saved_already(
     return None
 
 
-def _make_room(
-    episode: Episode, limb: Limb, same_day: SameDay, by: User
-) -> GirthSession | None:
+def _make_room(episode: Episode, limb: Limb, same_day: SameDay, by: User) -> GirthSession | None:
     """The session to be replaced, struck out if it is not yet. Raises SessionReplaced."""
     sessions = GirthSession.objects.select_related("episode__client")
     replaced = sessions.filter(pk=same_day.replaces, episode=episode, limb=limb).first()
@@ -269,9 +270,7 @@ def reading_row(
     )
 
 
-def _round(
-    of_day: Iterable[GirthSession], replaced: GirthSession | None, taken_on: date
-) -> int:
+def _round(of_day: Iterable[GirthSession], replaced: GirthSession | None, taken_on: date) -> int:
     """The replaced session's own round while it is free, else the next of the day."""
     rounds: set[int] = {each.round for each in of_day if each.pk != _pk(replaced)}
     if replaced and replaced.taken_on == taken_on and replaced.round not in rounds:

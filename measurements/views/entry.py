@@ -13,7 +13,6 @@ from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
-from clinic.common.vocabulary import Limb
 from measurements.errors import SameDaySession, SessionStruck
 from measurements.forms.entry import (
     Choice,
@@ -34,6 +33,7 @@ from measurements.views.entry_desk import (
     corrected_session,
     desk_for,
     limb_asked,
+    side_by_side,
     typed_of,
 )
 
@@ -49,7 +49,7 @@ def enter_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
         is_recording = request.POST.get("do") == "record"
         if desk and is_recording:
             return _record(request, desk)
-        return _page(request, episode, limb, desk)
+        return _page(request, episode, desk)
     draft = draft_of(episode, limb, request.user)
     corrects = corrected_session(request.user, episode, request.GET.get("corrects", ""))
     typed = draft.typed if draft else typed_of(corrects) if corrects else {}
@@ -58,13 +58,12 @@ def enter_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
             request, "Record or discard what you typed earlier first; then correct that session."
         )
     desk = desk_for(request, episode, limb, typed)
-    return _page(request, episode, limb, desk, draft=draft)
+    return _page(request, episode, desk, draft=draft)
 
 
 def _page(
     request: HttpRequest,
     episode: Episode,
-    limb: Limb,
     desk: EntryDesk | None,
     *,
     form: EntryForm | None = None,
@@ -72,7 +71,7 @@ def _page(
 ) -> HttpResponse:
     shown = {
         "episode": episode,
-        "limb": limb,
+        "limb": limb_asked(request, episode),
         "limbs": limbs_to_tape(episode),
         "desk": desk,
         "form": form or (desk.form(bound=False) if desk else None),
@@ -86,7 +85,7 @@ def _record(request: HttpRequest, desk: EntryDesk) -> HttpResponse:
     form = desk.form(bound=True)
     choice = SameDayForm(request.POST) if "choice" in request.POST else None
     if not form.is_valid():
-        return _page(request, desk.episode, desk.limb, desk, form=form)
+        return _page(request, desk.episode, desk, form=form)
     if choice and not choice.is_valid():
         return _same_day(request, desk, choice)
     if choice and choice.cleaned_data["choice"] == Choice.KEEP:
@@ -103,7 +102,7 @@ def _record(request: HttpRequest, desk: EntryDesk) -> HttpResponse:
             return _same_day(request, desk, None)
         messages.success(request, _recorded_sentence(session))
         return redirect("girths-session", session.pk)
-    return _page(request, desk.episode, desk.limb, desk, form=form)
+    return _page(request, desk.episode, desk, form=form)
 
 
 def _same_day_of(desk: EntryDesk, choice: SameDayForm | None) -> SameDay:
@@ -121,10 +120,12 @@ def _recorded_sentence(session: GirthSession) -> str:
 
 def _same_day(request: HttpRequest, desk: EntryDesk, choice: SameDayForm | None) -> HttpResponse:
     """Their session beside one's own, and three ways on; nothing is saved or lost."""
+    sessions = sessions_of_day(desk.episode, desk.limb, desk.taken_on)
     shown = {
         "episode": desk.episode,
         "desk": desk,
-        "sessions": sessions_of_day(desk.episode, desk.limb, desk.taken_on),
+        "sessions": sessions,
+        "rows": side_by_side(desk, sessions),
         "choice": choice,
         "typed": desk.typed,
         "section": "clients",

@@ -1,9 +1,12 @@
 """All that the entry screen shows for one limb, gathered once for page and live answer alike."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from decimal import Decimal
+from functools import cached_property, partial
+from statistics import fmean
 from typing import Any
 from uuid import UUID
 
@@ -13,10 +16,18 @@ from django.utils import timezone
 from clinic.accounts.models import User
 from clinic.accounts.selectors import practice_card
 from clinic.clients.models import Episode
+from clinic.common.templatetags.units import NOT_KNOWN, girth, level, weight
 from clinic.common.vocabulary import Limb, Posture, Sex, Side
 from measurements.forms.entry import EntryForm, Sides, word_typed
-from measurements.forms.girth_sheet import Cell, GirthSheet, Setup, StationCells
-from measurements.limb.girth import LimbGirths
+from measurements.forms.girth_sheet import (
+    Cell,
+    GirthSheet,
+    Setup,
+    StationCells,
+    end_name,
+    girth_name,
+)
+from measurements.limb.girth import LimbGirths, Reading
 from measurements.limb.levels import EndHandling
 from measurements.limb.plausibility import Question
 from measurements.limb.units import LengthUnit, WeightUnit
@@ -29,11 +40,13 @@ from measurements.selectors.entry import (
     limbs_to_tape,
     live_sessions,
     protocol_with_stations,
+    readings_of,
     sessions_for,
 )
 from measurements.selectors.protocols import protocols_in_use
 from measurements.selectors.taped import AffectedSides, affected_sides
 from measurements.sentences import question_sentence
+from measurements.taped import Station
 
 
 @dataclass(frozen=True)
@@ -143,20 +156,20 @@ class EntryDesk:
         last_cm = self.last.girths_cm if self.last else {}
         return [
             ShownRow(
-                level,
+                level_cm,
                 label,
                 tuple(
                     ShownStation(
-                        self.sheet.station(side, level),
+                        self.sheet.station(side, level_cm),
                         row,
                         label,
-                        last_cm.get((side, level)),
-                        tuple(asked.get((side, level), ())),
+                        last_cm.get((side, level_cm)),
+                        tuple(asked.get((side, level_cm), ())),
                     )
                     for side in self.setup.sides
                 ),
             )
-            for row, (level, label) in enumerate(self.setup.stations)
+            for row, (level_cm, label) in enumerate(self.setup.stations)
         ]
 
     @property
@@ -215,14 +228,49 @@ def desk_for(
     return EntryDesk(episode, limb, typed, protocols, _setup(limb, typed, protocols), corrects)
 
 
+@dataclass(frozen=True)
+class SameDayRow:
+    """One line of the comparison: what each session there says, and what was typed."""
+
+    label: str
+    theirs: tuple[str, ...]
+    mine: str
+
+
+def side_by_side(desk: EntryDesk, sessions: list[GirthSession]) -> list[SameDayRow]:
+    """Weight and girths of the sessions of a day beside what is typed, in the unit typed in."""
+    written = partial(girth, shown=desk.setup.length_unit)
+    theirs = [_girths_by_station(readings_of(session)) for session in sessions]
+    mine = _girths_by_station(desk.sheet.readings)
+    stations = sorted({station for found in [*theirs, mine] for station in found})
+    rows = [
+        SameDayRow(
+            f"{side.label.capitalize()}, {level(level_cm)} cm",
+            tuple(written(found.get((side, level_cm))) for found in theirs),
+            written(mine.get((side, level_cm))),
+        )
+        for side, level_cm in stations
+    ]
+    weights = tuple(weight(session.weight_kg) for session in sessions)
+    return [SameDayRow("Weight", weights, desk.typed.get("weight") or NOT_KNOWN), *rows]
+
+
+def _girths_by_station(readings: Iterable[Reading]) -> dict[Station, float]:
+    """The mean of the tapings of each station, cm."""
+    tapings: defaultdict[Station, list[float]] = defaultdict(list)
+    for each in readings:
+        tapings[each.side, each.level_cm].append(each.girth_cm)
+    return {station: fmean(girths) for station, girths in tapings.items()}
+
+
 def typed_of(session: GirthSession) -> dict[str, str]:
     """A recorded session as it would be typed, in cm and kg, to correct it."""
     girths = {
-        f"girth-{row.side}-{row.level_cm.normalize():f}-{row.trial}": f"{row.girth_cm.normalize():f}"
+        girth_name(Side(row.side), float(row.level_cm), row.trial): _plain(row.girth_cm)
         for row in session.readings.all()
     }
     ends = {
-        f"end-{row.side}": f"{(row.figure_of_eight_cm or row.displaced_ml).normalize():f}"
+        end_name(Side(row.side)): _plain(row.figure_of_eight_cm or row.displaced_ml)
         for row in session.end_readings.all()
     }
     sides = {row.side for row in session.readings.all()}
@@ -234,11 +282,16 @@ def typed_of(session: GirthSession) -> dict[str, str]:
         "taken_on": session.taken_on.isoformat(),
         "taken_at": f"{session.taken_at:%H:%M}" if session.taken_at else "",
         "posture": session.posture,
-        "weight": f"{session.weight_kg.normalize():f}" if session.weight_kg else "",
+        "weight": _plain(session.weight_kg),
         "note": session.note,
         "corrects": str(session.pk),
     }
     return facts | girths | ends
+
+
+def _plain(value: Decimal | None) -> str:
+    """38.40 -> 38.4; None -> nothing."""
+    return "" if value is None else f"{float(value):g}"
 
 
 def _defaults(episode: Episode, limb: Limb, protocols: list[Protocol]) -> dict[str, Any]:

@@ -1,0 +1,252 @@
+"""What a file of past sessions would become: the dry run, which saves nothing."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, time
+from typing import Any
+
+from django.utils import timezone
+
+from clinic.clients.models import Episode
+from clinic.common.errors import RuleBroken
+from clinic.common.vocabulary import Limb, Sex, Side
+from measurements.csv_rows import EXPECTED, FileRead, PastRow, Problem, read_file
+from measurements.errors import (
+    AlreadyRecorded,
+    DayImpossible,
+    FactMissing,
+    FactsDiffer,
+    ProtocolOfOtherLimb,
+    ProtocolUnknown,
+    TimeMissing,
+)
+from measurements.limb.errors import ReadingError, ReadingsRejected, StationMissing
+from measurements.limb.girth import LimbGirths, Reading, check_readings
+from measurements.limb.plausibility import Question
+from measurements.models import GirthSession, Protocol
+from measurements.questions import limbs_taped, questions_about
+from measurements.selectors.entry import last_time, live_sessions
+from measurements.taped import Confirmed, SessionTaped, TapedFacts
+
+Existing = Mapping[tuple[Limb, date], Sequence[tuple[time | None, int]]]
+
+
+@dataclass(frozen=True)
+class PastSession:
+    """A session of the file: as it would be kept, its lines, what is unusual about it."""
+
+    taped: SessionTaped
+    protocol: Protocol
+    first_line: int
+    last_line: int
+    questions: tuple[Question, ...]
+    left_out: tuple[StationMissing, ...]
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        return self.taped.sides
+
+
+@dataclass(frozen=True)
+class ImportReport:
+    """The dry run. Nothing may be saved while there are problems."""
+
+    file: FileRead
+    sessions: tuple[PastSession, ...]
+    problems: tuple[Problem, ...]
+    existing: Existing
+
+    @property
+    def is_ready(self) -> bool:
+        return not self.problems and bool(self.sessions)
+
+    @property
+    def girth_count(self) -> int:
+        return sum(len(session.taped.readings) for session in self.sessions)
+
+    @property
+    def unusual(self) -> list[tuple[PastSession, Question]]:
+        return [(session, each) for session in self.sessions for each in session.questions]
+
+    @property
+    def left_out(self) -> list[tuple[PastSession, StationMissing]]:
+        return [(session, each) for session in self.sessions for each in session.left_out]
+
+
+def import_report(episode: Episode, raw: bytes) -> ImportReport:
+    """What is wrong with a file, line by line, and the sessions it holds.
+
+    At most eight queries, whatever the length. Raises the FileErrors of the file as a whole.
+    """
+    file = read_file(raw)
+    check = _Check(episode, file)
+    sessions = [found for group in _groups(file.rows) if (found := check.session(group))]
+    problems = sorted([*file.problems, *check.problems], key=lambda problem: problem.line)
+    ordered = sorted(sessions, key=_by_time)
+    asked = tuple(_with_questions(episode, ordered)) if not problems else ()
+    return ImportReport(file, asked or tuple(ordered), tuple(problems), check.existing)
+
+
+def _groups(rows: Iterable[PastRow]) -> Iterator[list[PastRow]]:
+    """The lines of one session: the same limb, day and time."""
+    groups: defaultdict[tuple[Any, ...], list[PastRow]] = defaultdict(list)
+    for row in rows:
+        groups[row.limb, row.taken_on, row.taken_at].append(row)
+    yield from groups.values()
+
+
+def _by_time(session: PastSession) -> tuple[date, time]:
+    facts = session.taped.facts
+    return facts.taken_on, facts.taken_at or time.min
+
+
+class _Check:
+    """Judges the sessions of one file against the protocols and what is recorded."""
+
+    def __init__(self, episode: Episode, file: FileRead) -> None:
+        self.episode = episode
+        self.problems: list[Problem] = []
+        self.protocols = _protocols_by_name()
+        self.existing = _existing(episode, {row.taken_on for row in file.rows})
+        self.today = timezone.localdate()
+        timed = {(row.limb, row.taken_on) for row in file.rows if row.taken_at}
+        untimed = {(row.limb, row.taken_on) for row in file.rows if not row.taken_at}
+        self.mixed_days = timed & untimed
+
+    def session(self, rows: list[PastRow]) -> PastSession | None:
+        """The session of some lines, or None when they hold a problem."""
+        before = len(self.problems)
+        first = rows[0]
+        self._check_day(first)
+        facts = {name: self._fact(rows, name) for name in ("weight_kg", "posture", "note")}
+        protocol = self._protocol(first, self._fact(rows, "protocol"))
+        if not facts["posture"]:
+            self._add(first, FactMissing(EXPECTED["posture"]), "posture")
+        if protocol is None or len(self.problems) > before:
+            return None
+        readings = tuple(
+            Reading(row.side, float(row.level_cm), float(row.girth_cm), row.trial) for row in rows
+        )
+        left_out = self._check_girths(rows, readings, protocol)
+        if len(self.problems) > before:
+            return None
+        taped = _taped(first, facts, protocol, readings)
+        return PastSession(taped, protocol, first.line, rows[-1].line, (), left_out)
+
+    def _add(self, row: PastRow, error: RuleBroken, column: str = "", found: str = "") -> None:
+        self.problems.append(Problem(row.line, error, column, found))
+
+    def _check_day(self, row: PastRow) -> None:
+        born_on, day = self.episode.client.born_on, row.taken_on
+        if not born_on <= day <= self.today:
+            limit = self.today if day > self.today else born_on
+            self._add(row, DayImpossible(day, limit), "taken_on", day.isoformat())
+        if (row.limb, day) in self.mixed_days:
+            self._add(row, TimeMissing(), "time")
+        for taken_at, _ in self.existing.get((row.limb, day), ()):
+            if None in {taken_at, row.taken_at} or taken_at == row.taken_at:
+                self._add(row, AlreadyRecorded(day), "taken_on", day.isoformat())
+                return
+
+    def _fact(self, rows: list[PastRow], name: str) -> Any:
+        """What a session's lines agree on; empty cells agree with everything."""
+        given = [(getattr(row, name), row) for row in rows if getattr(row, name)]
+        if not given:
+            return getattr(rows[0], name)
+        value, first = given[0]
+        for other, row in given:
+            if other != value:
+                self._add(row, FactsDiffer(str(value), first.line), name, str(other))
+        return value
+
+    def _protocol(self, row: PastRow, name: str) -> Protocol | None:
+        if not name:
+            self._add(row, FactMissing(EXPECTED["protocol"]), "protocol")
+            return None
+        protocol = self.protocols.get(name.casefold())
+        if protocol is None:
+            self._add(row, ProtocolUnknown(name), "protocol", name)
+        elif protocol.limb != row.limb:
+            self._add(row, ProtocolOfOtherLimb(name), "protocol", name)
+            return None
+        return protocol
+
+    def _check_girths(
+        self, rows: list[PastRow], readings: tuple[Reading, ...], protocol: Protocol
+    ) -> tuple[StationMissing, ...]:
+        """The pure rules; a station left out of a past session is told, not refused."""
+        levels = [float(station.level_cm) for station in protocol.stations.all()]
+        try:
+            check_readings(readings, levels_cm=levels)
+        except ReadingsRejected as rejected:
+            problems = rejected.problems
+            for problem in problems:
+                if not isinstance(problem, StationMissing):
+                    self._add(_row_of(problem, rows), problem, "level_cm")
+            return tuple(each for each in problems if isinstance(each, StationMissing))
+        return ()
+
+
+def _row_of(problem: ReadingError, rows: list[PastRow]) -> PastRow:
+    """The line a problem is about: the last that fits, else the session's first."""
+    level = getattr(problem, "level_cm", None)
+    fits = [r for r in rows if r.side == problem.side and float(r.level_cm) == level]
+    return fits[-1] if fits else rows[0]
+
+
+def _taped(
+    row: PastRow, facts: Mapping[str, Any], protocol: Protocol, readings: tuple[Reading, ...]
+) -> SessionTaped:
+    sides = {reading.side for reading in readings}
+    return SessionTaped(
+        facts=TapedFacts(
+            limb=row.limb,
+            protocol_id=protocol.pk,
+            taken_on=row.taken_on,
+            taken_at=row.taken_at,
+            **facts,
+        ),
+        sides=tuple(side for side in Side if side in sides),
+        readings=readings,
+    )
+
+
+def _protocols_by_name() -> dict[str, Protocol]:
+    """Every protocol by name; of several with one name, the one in use or the latest retired."""
+    found = Protocol.objects.prefetch_related("stations").order_by("retired_at")
+    retired_first = sorted(found, key=lambda each: each.retired_at is None)
+    return {protocol.name.casefold(): protocol for protocol in retired_first}
+
+
+def _existing(episode: Episode, days: set[date]) -> Existing:
+    """Times and rounds of the live sessions on these days. One query."""
+    rows = GirthSession.objects.filter(
+        episode=episode, struck_at__isnull=True, taken_on__in=days
+    ).values_list("limb", "taken_on", "taken_at", "round")
+    found: defaultdict[tuple[Limb, date], list[tuple[time | None, int]]] = defaultdict(list)
+    for limb, taken_on, taken_at, number in rows:
+        found[Limb(limb), taken_on].append((taken_at, number))
+    return found
+
+
+def _with_questions(episode: Episode, ordered: list[PastSession]) -> Iterator[PastSession]:
+    """Each session with what is unusual about it, set against the one before it."""
+    previous: dict[tuple[Limb, str], Mapping[Side, LimbGirths]] = {}
+    for session in ordered:
+        facts, mark = session.taped.facts, session.protocol.start_landmark
+        key = (facts.limb, mark)
+        if key not in previous:
+            last = last_time(episode, facts.limb, before=facts.taken_on, landmark=mark)
+            previous[key] = last.limbs if last else {}
+        limbs = limbs_taped(session.taped.readings, zero_mark=mark)
+        sex = Sex(episode.client.sex)
+        asked = questions_about(facts.limb, limbs, sex=sex, previous=previous[key])
+        previous[key] = {**previous[key], **limbs}
+        sure = Confirmed(frozenset((each.side, each.level_cm) for each in asked))
+        yield replace(session, taped=replace(session.taped, confirmed=sure), questions=asked)
+
+
+def limbs_without_session(episode: Episode) -> set[Limb]:
+    """The kinds of limb whose next session becomes the baseline. Two queries."""
+    return {limb for limb in Limb if not live_sessions(episode, limb).exists()}
