@@ -10,6 +10,7 @@ from uuid import UUID
 
 from clinic.common.vocabulary import Limb, Phase, Posture, Side, Word
 from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.error import Z_95
 from measurements.limb.girth import LimbGirths
 from measurements.limb.thresholds import CriterionResult, Severity
 from measurements.limb.volume import Section, Volume
@@ -95,6 +96,11 @@ class GirthRow:
     left_was_confirmed: bool
     right_was_confirmed: bool
 
+    @property
+    def has_own_name(self) -> bool:
+        """Whether the label says more than the level does: a landmark."""
+        return not self.label.startswith(f"{self.level_cm:g}")
+
 
 @dataclass(frozen=True)
 class EndRow:
@@ -161,6 +167,38 @@ class SessionReport:
         return {Side.LEFT: self.left, Side.RIGHT: self.right}.get(self.affected_side)  # type: ignore[arg-type]
 
     @property
+    def other_side(self) -> Side | None:
+        return self.affected_side.other if self.affected_side else None
+
+    @property
+    def excess_size_ml(self) -> float | None:
+        """The excess without its sign, for a sentence that says "more" or "less"."""
+        return abs(self.comparison.excess_ml) if self.comparison else None
+
+    @property
+    def excess_size_percent(self) -> float | None:
+        """The percent excess without its sign, unrounded."""
+        return abs(self.comparison.excess_percent) if self.comparison else None
+
+    @property
+    def right_margin_ml(self) -> float | None:
+        """95 % measurement error of the right limb's volume, mL."""
+        return Z_95 * self.right.error_ml if self.right else None
+
+    @property
+    def left_margin_ml(self) -> float | None:
+        """95 % measurement error of the left limb's volume, mL."""
+        return Z_95 * self.left.error_ml if self.left else None
+
+    @property
+    def has_two_comparisons(self) -> bool:
+        """Whether the session before is another one than the baseline."""
+        baseline, previous = self.since_baseline, self.since_previous
+        if previous is None:
+            return False
+        return baseline is None or baseline.session_id != previous.session_id
+
+    @property
     def method(self) -> str:
         volume = self.left or self.right
         return volume.method if volume else ""
@@ -199,6 +237,11 @@ class CoursePoint:
     verdict: Verdict | None
     left: LimbPoint | None
     right: LimbPoint | None
+
+    @property
+    def margin_ml(self) -> float | None:
+        """95 % measurement error of the excess, mL."""
+        return None if self.error_ml is None else Z_95 * self.error_ml
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,286 @@
+"""Plotly figures as plain JSON values, drawn by static/js/chart.js. Nothing here leaves the host.
+
+Colours: Okabe & Ito 2008, colour-blind-safe; each has a shape, a dash or a word beside it.
+"""
+
+import json
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+import plotly.graph_objects as go
+
+from clinic.common.vocabulary import Limb, Phase, Side
+from measurements.limb.comparison import Verdict
+from measurements.limb.error import Z_95
+from measurements.limb.thresholds import RULES, Criterion
+from measurements.report import CoursePoint, GirthRow, LimbCourse, LimbPoint, PhaseSpan
+
+BLUE, VERMILION, GREEN, ORANGE, PURPLE, GREY = (
+    "#0072b2",
+    "#d55e00",
+    "#009e73",
+    "#e69f00",
+    "#cc79a7",
+    "#7f7a74",
+)
+BAND = "rgba(86, 180, 233, 0.28)"  # sky blue of the same set
+
+SYMBOLS = {
+    Verdict.BEYOND_ERROR_UP: "triangle-up",
+    Verdict.BEYOND_ERROR_DOWN: "triangle-down",
+    Verdict.WITHIN_ERROR: "circle-open",
+}
+PHASE_SHADES = {
+    Phase.SURVEILLANCE: "rgba(0, 158, 115, 0.07)",
+    Phase.INTENSIVE: "rgba(204, 121, 167, 0.14)",
+    Phase.MAINTENANCE: "rgba(230, 159, 0, 0.09)",
+    Phase.DISCHARGED: "rgba(127, 122, 116, 0.10)",
+}
+
+Figure = dict[str, Any]
+
+
+def course_figure(course: LimbCourse) -> Figure | None:
+    """Excess over time; in bilateral disease each limb's change from baseline. None if empty."""
+    traces = list(_excess_traces(course) if course.affected_side else _own_traces(course))
+    if not traces:
+        return None
+    figure = go.Figure(data=traces, layout=_layout("mL"))
+    days = _days(course.points)
+    for span in course.phases:
+        _shade(figure, span, days)
+    figure.update_xaxes(range=[_text(days[0]), _text(days[1])])
+    return _plain(figure)
+
+
+def girth_figure(course: LimbCourse) -> Figure | None:
+    """Girth at each level now, at baseline, and of the other limb now. None for one session."""
+    side = course.affected_side
+    if side is None or course.baseline is None or course.latest.facts.is_baseline:
+        return None
+    limb = course.limb.label
+    traces = [
+        _girth_trace(
+            f"{side.label} {limb} now", course.latest.rows, side, (BLUE, "solid", "circle")
+        ),
+        _girth_trace(
+            f"{side.label} {limb} at baseline",
+            course.baseline.rows,
+            side,
+            (VERMILION, "dash", "diamond-open"),
+        ),
+        _girth_trace(
+            f"{side.other.label} {limb} now",
+            course.latest.rows,
+            side.other,
+            (GREY, "dot", "square-open"),
+        ),
+    ]
+    layout = _layout("cm") | {"xaxis": _axis("level, cm from the start"), "hovermode": "x unified"}
+    return _plain(go.Figure(data=traces, layout=layout))
+
+
+# Excess
+
+
+def _excess_traces(course: LimbCourse) -> Iterator[go.Scatter]:
+    points = [point for point in course.points if point.excess_ml is not None]
+    if not points:
+        return
+    yield from _error_band(points)
+    yield from _limits(points, course.limb)
+    baseline = next((point for point in points if point.is_baseline), None)
+    if baseline:
+        yield _level_line("baseline", points, [baseline.excess_ml] * len(points), ("dash", GREY))
+    yield _excess_line(points)
+
+
+def _error_band(points: Sequence[CoursePoint]) -> Iterator[go.Scatter]:
+    days = [_text(point.taken_on) for point in points]
+    edges = [
+        [(point.excess_ml or 0) + sign * Z_95 * (point.error_ml or 0) for point in points]
+        for sign in (-1, 1)
+    ]
+    hidden: Figure = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
+    yield go.Scatter(x=days, y=edges[0], showlegend=False, legendgroup="band", **hidden)
+    yield go.Scatter(
+        x=days,
+        y=edges[1],
+        fill="tonexty",
+        fillcolor=BAND,
+        name="95 % measurement error",
+        legendgroup="band",
+        **hidden,
+    )
+
+
+def _limits(points: Sequence[CoursePoint], limb: Limb) -> Iterator[go.Scatter]:
+    """Published limits; those in percent follow the other limb. Shown or hidden in the legend."""
+    fixed_ml = RULES[Criterion.VOLUME_200ML].limit
+    yield _level_line(f"{fixed_ml:g} mL", points, [fixed_ml] * len(points), ("dot", VERMILION))
+    for criterion, dash, colour in (
+        (Criterion.EXCESS_5_PERCENT, "longdash", ORANGE),
+        (Criterion.EXCESS_10_PERCENT, "dashdot", PURPLE),
+    ):
+        limit = RULES[criterion].limit
+        share = [(point.other_ml or 0) * limit / 100 for point in points]
+        yield _level_line(f"{limit:g} % of the other {limb.label}", points, share, (dash, colour))
+
+
+def _level_line(
+    name: str, points: Sequence[CoursePoint], level_ml: Sequence[Any], look: tuple[str, str]
+) -> go.Scatter:
+    dash, colour = look
+    return go.Scatter(
+        x=[_text(point.taken_on) for point in points],
+        y=list(level_ml),
+        name=name,
+        mode="lines",
+        line={"dash": dash, "color": colour, "width": 1.5},
+        hovertemplate="%{y:.0f} mL<extra>" + name + "</extra>",
+    )
+
+
+def _excess_line(points: Sequence[CoursePoint]) -> go.Scatter:
+    return go.Scatter(
+        x=[_text(point.taken_on) for point in points],
+        y=[point.excess_ml for point in points],
+        name="excess volume",
+        mode="lines+markers",
+        line={"color": BLUE, "width": 2.5},
+        marker={"symbol": [_symbol(point) for point in points], "size": 11, "color": BLUE},
+        customdata=[
+            [Z_95 * (point.error_ml or 0), point.percent, _words(point)] for point in points
+        ],
+        hovertemplate="<b>%{y:.0f} mL</b> ± %{customdata[0]:.0f}, %{customdata[1]:.1f} %"
+        "<br>%{customdata[2]}<extra>%{x|%-d %b %Y}</extra>",
+    )
+
+
+def _symbol(point: CoursePoint) -> str:
+    return SYMBOLS[point.verdict] if point.verdict else "circle"
+
+
+def _words(point: CoursePoint) -> str:
+    if point.is_baseline:
+        return "baseline"
+    return f"since baseline: {point.verdict.label}" if point.verdict else "no baseline"
+
+
+# Each limb against its own baseline
+
+
+def _own_traces(course: LimbCourse) -> Iterator[go.Scatter]:
+    looks = {Side.RIGHT: (BLUE, "solid", "circle"), Side.LEFT: (VERMILION, "dash", "diamond")}
+    for side, (colour, dash, symbol) in looks.items():
+        own = list(_own_points(course.points, side))
+        if not own:
+            continue
+        yield go.Scatter(
+            x=[_text(on) for on, _ in own],
+            y=[limb.change_ml or 0 for _, limb in own],
+            error_y={
+                "type": "data",
+                "array": [Z_95 * (limb.change_error_ml or 0) for _, limb in own],
+            },
+            name=f"{side.label} {course.limb.label}",
+            mode="lines+markers",
+            line={"color": colour, "dash": dash, "width": 2},
+            marker={"symbol": symbol, "size": 9},
+            customdata=[
+                [limb.volume_ml, limb.verdict.label if limb.verdict else "baseline"]
+                for _, limb in own
+            ],
+            hovertemplate="%{y:+.0f} mL from baseline (volume %{customdata[0]:.0f} mL)"
+            "<br>%{customdata[1]}<extra>%{x|%-d %b %Y}</extra>",
+        )
+
+
+def _own_points(points: Sequence[CoursePoint], side: Side) -> Iterator[tuple[date, LimbPoint]]:
+    for point in points:
+        limb = point.left if side is Side.LEFT else point.right
+        if limb and (point.is_baseline or limb.change_ml is not None):
+            yield point.taken_on, limb
+
+
+# Girths
+
+
+def _girth_trace(
+    name: str, rows: Sequence[GirthRow], side: Side, look: tuple[str, str, str]
+) -> go.Scatter:
+    colour, dash, symbol = look
+    girths = [(row.level_cm, row.left_cm if side is Side.LEFT else row.right_cm) for row in rows]
+    return go.Scatter(
+        x=[level for level, girth in girths if girth is not None],
+        y=[girth for _, girth in girths if girth is not None],
+        name=name,
+        mode="lines+markers",
+        line={"color": colour, "dash": dash, "width": 2},
+        marker={"symbol": symbol, "size": 7},
+        hovertemplate="%{y:.1f} cm",
+    )
+
+
+# Frame
+
+
+def _layout(unit: str) -> Figure:
+    return {
+        "template": "none",
+        "margin": {"l": 64, "r": 16, "t": 28, "b": 44},
+        "height": 400,
+        "xaxis": _axis(""),
+        "yaxis": _axis(unit) | {"zeroline": True, "zerolinewidth": 1.5},
+        "legend": {"orientation": "h", "y": -0.16, "x": 0},
+        "hovermode": "closest",
+        "dragmode": False,
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "separators": ".,",
+    }
+
+
+def _axis(title: str) -> Figure:
+    return {"title": {"text": title}, "showgrid": True, "automargin": True}
+
+
+def _days(points: Sequence[CoursePoint]) -> tuple[date, date]:
+    """A little more than the first to the last session."""
+    first, last = points[0].taken_on, points[-1].taken_on
+    air = timedelta(days=max(3, (last - first).days // 25))
+    return first - air, last + air
+
+
+def _shade(figure: go.Figure, span: PhaseSpan, days: tuple[date, date]) -> None:
+    """Shade a phase as far as the chart shows it, and write its name at the top."""
+    begins, ends = max(span.from_on, days[0]), min(span.to_on or days[1], days[1])
+    if begins >= ends:
+        return
+    figure.add_vrect(
+        x0=_text(begins),
+        x1=_text(ends),
+        fillcolor=PHASE_SHADES[span.phase],
+        line_width=0,
+        layer="below",
+        annotation={
+            "text": span.phase.label,
+            "x": _text(begins),
+            "y": 1,
+            "yref": "paper",
+            "xanchor": "left",
+            "yanchor": "bottom",
+            "showarrow": False,
+        },
+    )
+
+
+def _text(on: date) -> str:
+    return on.isoformat()
+
+
+def _plain(figure: go.Figure) -> Figure:
+    """Plain lists and numbers, without plotly's packed arrays."""
+    found: Figure = json.loads(figure.to_json(engine="json"))
+    return {"data": found["data"], "layout": found["layout"]}
