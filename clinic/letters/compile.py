@@ -39,7 +39,6 @@ from clinic.letters.summary import (
     StageFound,
 )
 from measurements.limb.comparison import Judged
-from measurements.limb.levels import EndHandling
 from measurements.limb.volume import METHOD
 from measurements.models import LimbFindings
 from measurements.report import Caution, CoursePoint, LimbCourse, LimbPoint, SessionReport
@@ -104,6 +103,7 @@ def letterhead(practice: Practice) -> Letterhead:
         fax=practice.fax,
         email=practice.email,
         paper_size=practice.paper_size,
+        weight_shown=practice.weight_shown,
     )
 
 
@@ -229,7 +229,6 @@ def _numbers(course: LimbCourse, until_on: date, told: frozenset[str]) -> LimbNu
         weight_adjusted=_weight_adjusted(latest),
         protocol=facts.protocol,
         start_landmark=facts.start_landmark,
-        end_is_measured=facts.end_handling == EndHandling.DISPLACEMENT.label,
         from_cm=course.section.from_cm,
         to_cm=course.section.to_cm,
         is_shorter=course.section_is_shorter,

@@ -25,6 +25,7 @@ class Letterhead:
     fax: str
     email: str
     paper_size: str
+    weight_shown: str
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,6 @@ class LimbNumbers:
     weight_adjusted: tuple[tuple[Side, Measured], ...]
     protocol: str
     start_landmark: str
-    end_is_measured: bool
     from_cm: float
     to_cm: float
     is_shorter: bool

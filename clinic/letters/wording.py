@@ -32,15 +32,21 @@ def day(on: date) -> str:
 
 
 class News(Word):
-    """What the letter reports of one limb, most pressing first."""
+    """What the letter reports of one limb; the first in this order opens the sentence."""
 
     WORSE = "worse", "Worse"
-    WORSE_THAN_BASELINE = "worse_than_baseline", "Unchanged since the last letter, worse than at baseline"
+    WORSE_THAN_BASELINE = (
+        "worse_than_baseline",
+        "Unchanged since the last letter, worse than at baseline",
+    )
+    BETTER = "better", "Better"
+    BETTER_THAN_BASELINE = (
+        "better_than_baseline",
+        "Unchanged since the last letter, better than at baseline",
+    )
     FIRST = "first", "First measurement"
     NO_BASELINE = "no_baseline", "No baseline yet"
     SAME = "same", "Unchanged"
-    BETTER_THAN_BASELINE = "better_than_baseline", "Unchanged since the last letter, better than at baseline"
-    BETTER = "better", "Better"
 
     @property
     def is_worse(self) -> bool:

@@ -1,0 +1,193 @@
+"""Writes about letters: compile, edit, approve, discard. A sent letter is never touched again."""
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import date, datetime
+
+from django.db import DatabaseError, IntegrityError, transaction
+from django.utils import timezone
+
+from clinic.accounts.models import User
+from clinic.audit import services as audit
+from clinic.clients.models import Episode, Referrer
+from clinic.letters import errors
+from clinic.letters.compile import LETTER_METHOD, Occasion, progress_summary
+from clinic.letters.models import ProgressLetter
+from clinic.letters.pdf import letter_pdf
+from clinic.letters.selectors import draft_of
+from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts, sheet
+from clinic.letters.summary import as_json
+from clinic.letters.wording import proposals
+
+RAISED_BY_TRIGGER = "P0001"
+
+
+@transaction.atomic
+def compile_letter(
+    *, episode: Episode, period_from: date, period_to: date, by: User
+) -> ProgressLetter:
+    """Begin a draft with texts proposed from the record.
+
+    Raises DraftExists, NoReferrer, ClientDeclines, PeriodBackwards, PeriodInFuture, NothingTaped.
+    """
+    _check_period(period_from, period_to)
+    referrer = reader_of(episode)
+    _refuse_second_draft(episode)
+    occasion = Occasion(referrer, period_from, period_to, timezone.localdate(), by)
+    proposed = proposals(progress_summary(episode, occasion))
+    letter = ProgressLetter(
+        episode=episode,
+        referrer=referrer,
+        period_from=period_from,
+        period_to=period_to,
+        compiled_by=by,
+        **asdict(proposed),
+    )
+    _save_draft(letter)
+    audit.record(by, "letter.compiled", client=episode.client, subject=letter)
+    return letter
+
+
+def reader_of(episode: Episode) -> Referrer:
+    """Whom a letter goes to: the episode's referrer, else the client's.
+
+    Raises NoReferrer, ClientDeclines.
+    """
+    if not episode.client.agrees_to_letters:
+        raise errors.ClientDeclines
+    referrer = episode.referrer or episode.client.referrer
+    if referrer is None:
+        raise errors.NoReferrer
+    return referrer
+
+
+def _check_period(period_from: date, period_to: date) -> None:
+    if period_to > timezone.localdate():
+        raise errors.PeriodInFuture
+    if period_to < period_from:
+        raise errors.PeriodBackwards
+
+
+def _refuse_second_draft(episode: Episode) -> None:
+    if draft := draft_of(episode):
+        raise errors.DraftExists(draft)
+
+
+def _save_draft(letter: ProgressLetter) -> None:
+    """Two people may compile at once: the second is told of the first one's draft."""
+    try:
+        with transaction.atomic():
+            letter.save(force_insert=True)
+    except IntegrityError:
+        _refuse_second_draft(letter.episode)
+        raise
+
+
+@transaction.atomic
+def edit_letter(
+    *, letter: ProgressLetter, texts: Texts, edited_at: datetime, by: User
+) -> ProgressLetter:
+    """Keep a draft's typed texts. `edited_at` is that of the draft the person has open.
+
+    Nothing is written when nothing changed. Raises LetterKept, LetterChanged.
+    """
+    stored = _locked(letter)
+    if texts_of(stored) == texts:
+        return stored
+    if stored.edited_at != edited_at:
+        raise errors.LetterChanged(stored)
+    for name in TEXT_FIELDS:
+        setattr(stored, name, getattr(texts, name))
+    with _kept_letters():
+        stored.save(update_fields=[*TEXT_FIELDS, "edited_at"])
+    audit.record(by, "letter.edited", client=stored.episode.client, subject=stored)
+    return stored
+
+
+@transaction.atomic
+def approve_letter(*, letter: ProgressLetter, digest: str, by: User) -> ProgressLetter:
+    """Print the letter and keep its bytes, hash, summary and method for good, or nothing at all.
+
+    `digest` is that of the sheet the person approved. Raises LetterKept, LetterChanged,
+    LetterNotPrinted, LetterTooLong, NothingTaped, ClientDeclines.
+    """
+    stored = _locked(letter)
+    reader_of(stored.episode)
+    final = final_sheet(stored, by)
+    if final.digest != digest:
+        raise errors.LetterChanged(stored)
+    stored.pdf = letter_pdf(final)
+    stored.pdf_sha256 = hashlib.sha256(stored.pdf).hexdigest()
+    stored.summary = as_json(final.summary)
+    stored.method = LETTER_METHOD
+    stored.approved_by, stored.approved_at = by, timezone.now()
+    with _kept_letters():
+        stored.save()
+    audit.record(by, "letter.approved", client=stored.episode.client, subject=stored)
+    return stored
+
+
+@transaction.atomic
+def discard_letter(*, letter: ProgressLetter, by: User) -> None:
+    """Remove a draft. Raises LetterKept."""
+    stored = _locked(letter)
+    audit.record(by, "letter.discarded", client=stored.episode.client, subject=stored)
+    with _kept_letters():
+        stored.delete()
+
+
+@transaction.atomic
+def record_look(*, letter: ProgressLetter, by: User) -> None:
+    """Note that a letter was opened."""
+    audit.record(by, "letter.seen", client=letter.episode.client, subject=letter)
+
+
+@transaction.atomic
+def record_print(*, letter: ProgressLetter, by: User) -> None:
+    """Note that a letter's PDF was taken out."""
+    audit.record(by, "letter.printed", client=letter.episode.client, subject=letter)
+
+
+def texts_of(letter: ProgressLetter) -> Texts:
+    return Texts(**{name: getattr(letter, name) for name in TEXT_FIELDS})
+
+
+def draft_sheet(letter: ProgressLetter, by: User) -> Sheet:
+    """The draft as it would be sent today by this person, marked as a draft."""
+    summary = progress_summary(letter.episode, _occasion(letter, by))
+    return sheet(summary, texts_of(letter), is_draft=True)
+
+
+def final_sheet(letter: ProgressLetter, by: User) -> Sheet:
+    """The same without the mark."""
+    summary = progress_summary(letter.episode, _occasion(letter, by))
+    return sheet(summary, texts_of(letter), is_draft=False)
+
+
+def _occasion(letter: ProgressLetter, by: User) -> Occasion:
+    return Occasion(letter.referrer, letter.period_from, letter.period_to, timezone.localdate(), by)
+
+
+def _locked(letter: ProgressLetter) -> ProgressLetter:
+    """The stored letter, held until the transaction ends. Raises LetterKept when approved."""
+    rows = ProgressLetter.objects.select_for_update(of=("self",))
+    stored = rows.select_related("episode__client", "referrer", "episode__referrer").get(
+        pk=letter.pk
+    )
+    if stored.is_approved:
+        raise errors.LetterKept
+    return stored
+
+
+@contextmanager
+def _kept_letters() -> Iterator[None]:
+    """The database's own refusal to touch an approved letter, as the error a person can read."""
+    try:
+        with transaction.atomic():
+            yield
+    except DatabaseError as error:
+        if getattr(error.__cause__, "sqlstate", None) != RAISED_BY_TRIGGER:
+            raise
+        raise errors.LetterKept from error
