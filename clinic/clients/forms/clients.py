@@ -125,7 +125,6 @@ class ReferrerForm(EditedTogether):
             ("delivery", "letter_frequency"),
         ]
         if self.prefix:
-            self.use_required_attribute = False
             self.helper = rows_only(*rows)
         else:
             self.helper = form_layout(*rows, save="Save referrer", back=reverse("referrers"))

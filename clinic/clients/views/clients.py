@@ -94,7 +94,9 @@ def reactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 def _new_referrer_form(request: HttpRequest) -> ReferrerForm:
     """The part of the registration form for a referrer who is not on the list yet."""
-    return ReferrerForm(request.POST or None, prefix="new", empty_permitted=True)
+    return ReferrerForm(
+        request.POST or None, prefix="new", empty_permitted=True, use_required_attribute=False
+    )
 
 
 def _new_referrer(form: ReferrerForm) -> Referrer | None:
