@@ -152,3 +152,21 @@ def test_volumes_that_are_not_above_zero_give_no_ratio(volumes: dict) -> None:
         excess_percent(affected_ml=100, other_ml=0)
     with pytest.raises(LengthNotPositive):
         weight_adjusted_change(a1_ml=1, w1_kg=0, a2_ml=1, w2_kg=1)
+
+
+def test_a_change_of_the_excess_keeps_its_percent_and_says_when_its_section_is_shorter() -> None:
+    was, is_now = (
+        compare_limbs(ARM, OTHER),
+        compare_limbs(ARM, limb(OTHER.levels_cm, ARM.girths_cm)),
+    )
+    found = excess_change(is_now, was)
+    assert found.percent == pytest.approx(-100)
+    assert not found.section_is_shorter
+    narrow = [compare_limbs(ARM, OTHER, section=Section(0, 36)) for _ in range(2)]
+    assert excess_change(*narrow).section_is_shorter
+
+
+def test_a_change_from_no_excess_has_no_percentage() -> None:
+    alike = compare_limbs(ARM, limb(OTHER.levels_cm, ARM.girths_cm))
+    assert alike.excess_ml == 0
+    assert excess_change(compare_limbs(ARM, OTHER), alike).percent is None

@@ -51,6 +51,7 @@ PROBLEMS = [
     ([*GOOD[:2], Reading(Side.LEFT, 8, nan)], GirthNotPositive),
     ([*GOOD, GOOD[0]], GirthRepeated),
     ([*GOOD, Reading(Side.LEFT, 0, 20, trial=4)], TooManyTrials),
+    ([*GOOD, Reading(Side.LEFT, 0, 20, trial=0)], TooManyTrials),
     (GOOD[:2], StationMissing),
     ([*GOOD[:2], Reading(Side.LEFT, 9, 30)], LevelNotInProtocol),
     ([*GOOD, Reading(Side.LEFT, 12, 30)], TooManyStations),

@@ -169,3 +169,13 @@ def test_expected_ranges_hold_what_was_expected_and_not_the_value() -> None:
     for each in found:
         assert each.expected.low < each.expected.high
         assert not each.expected.holds(each.value)
+
+
+def test_a_girth_that_is_hard_to_believe_is_not_also_called_unusual() -> None:
+    assert QuestionKind.UNUSUAL_GIRTH not in kinds_at(questions(Limb.ARM, changed(ARM, 16, 90)), 16)
+
+
+def test_with_a_last_session_the_other_limb_is_not_asked_about() -> None:
+    other = limb(ARM.levels_cm, ARM.girths_cm, Side.RIGHT)
+    known = changed(ARM, 28, 28.8)
+    assert questions(Limb.ARM, known, previous=known, other=other) == ()

@@ -106,3 +106,8 @@ def test_worse_tissue_never_lowers_the_stage() -> None:
         firm = suggest_stage(Findings(visible, pitting, elevation, stemmer, Fibrosis.MARKED)).stage
         if soft and firm:
             assert order.index(firm) >= order.index(soft)
+
+
+def test_firm_tissue_that_still_drains_by_elevation_is_not_late_two() -> None:
+    found = suggest_stage(Findings(True, Pitting.NONE, Elevation.YES, fibrosis=Fibrosis.MILD))
+    assert found.stage is Stage.II
