@@ -1,9 +1,8 @@
-"""Acts about findings and the stage decided."""
+"""Acts about findings and the stage decided on them."""
 
 from collections.abc import Iterator
 from typing import Any
 
-from clinic.audit import services as audit
 from clinic.clients.models import Episode
 from clinic.common.vocabulary import Stage as IslStage
 from clinic.demo.scenario import Story
@@ -18,7 +17,7 @@ from measurements.limb.staging import (
     Symptom,
     suggest_stage,
 )
-from measurements.models import LimbFindings
+from measurements.services.findings import Decision, record_findings
 
 
 def acts_of_findings(story: Story, episode: Episode, stage: Stage) -> Iterator[Act]:
@@ -44,23 +43,17 @@ def findings_of(told: dict[str, Any]) -> Findings:
 
 
 def _decide(told: dict[str, Any], episode: Episode, stage: Stage) -> None:
-    found = findings_of(told)
-    suggestion = suggest_stage(found)
+    """The stage is the suggested one, unless the story names another and says why."""
+    findings = findings_of(told)
     region, side = told["region"]
-    row = LimbFindings.objects.create(
+    decided = told.get("stage") or suggest_stage(findings).stage
+    record_findings(
         region=episode.regions.get(region=region, side=side),
-        found_on=stage.day(told["day"]),
-        found_by=episode.therapist,
-        swelling_visible=found.swelling_visible,
-        pitting=found.pitting,
-        elevation=found.elevation,
-        stemmer=found.stemmer,
-        fibrosis=found.fibrosis,
-        skin_changes=sorted(found.skin_changes),
-        symptoms=sorted(found.symptoms),
-        suggested_stage=suggestion.stage or "",
-        suggested_because=list(suggestion.because),
-        stage=IslStage(told["stage"]) if "stage" in told else suggestion.stage,
-        override_reason=told.get("override", ""),
+        findings=findings,
+        decision=Decision(
+            found_on=stage.day(told["day"]),
+            stage=IslStage(decided),
+            override_reason=told.get("override", ""),
+        ),
+        by=episode.therapist,
     )
-    audit.record(episode.therapist, "stage.decided", client=episode.client, subject=row)

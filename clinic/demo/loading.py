@@ -99,7 +99,7 @@ def _acts(told: dict[str, Any], stage: Stage) -> Iterator[Act]:
     """Everything that happened in the clinic, in no order."""
     tape = Tape()
     for protocol in told["protocols"]:
-        yield from _protocol_acts(protocol, stage)
+        yield from _protocol_acts(protocol, stage, tape)
     for story in scenario.stories():
         yield from _acts_of(story, stage, tape)
     yield Act(0, 99, tape.flush)
@@ -151,15 +151,16 @@ def _referrers(told: dict[str, Any]) -> dict[str, Referrer]:
     }
 
 
-def _protocol_acts(told: dict[str, Any], stage: Stage) -> Iterator[Act]:
+def _protocol_acts(told: dict[str, Any], stage: Stage, tape: Tape) -> Iterator[Act]:
     by, name = stage.cast.lead, told["name"]
     first, then = _plan(told, told["levels_cm"]), _plan(told, told["levels_then_cm"])
+
+    def supersede() -> None:
+        supersede_protocol(protocol=Protocol.objects.get(name=name), plan=then, by=by)
+        tape.forget_protocols()
+
     yield Act(told["added"], 0, lambda: add_protocol(plan=first, by=by))
-    yield Act(
-        told["superseded"],
-        0,
-        lambda: supersede_protocol(protocol=Protocol.objects.get(name=name), plan=then, by=by),
-    )
+    yield Act(told["superseded"], 0, supersede)
 
 
 def _plan(told: dict[str, Any], levels_cm: list[int]) -> ProtocolPlan:

@@ -34,6 +34,7 @@ class Taping:
     in_inches: bool = False
     struck: dict[int, str] = field(default_factory=dict)
     notes: dict[int, str] = field(default_factory=dict)
+    unfinished: dict[str, Any] | None = None
 
     def body(self, sex: Sex) -> Body:
         return Body(self.limb, sex, self.build, self.place, self.weight_kg, self.swelling_percent)
@@ -54,7 +55,6 @@ class Story:
     phases: tuple[dict[str, Any], ...] = ()
     findings: tuple[dict[str, Any], ...] = ()
     letters: tuple[dict[str, Any], ...] = ()
-    draft: dict[str, Any] | None = None
 
     @property
     def client_id(self) -> UUID:
@@ -100,7 +100,6 @@ def _story(told: dict[str, Any]) -> Story:
         episode=told["episode"],
         registered=told.get("registered", told["episode"]["opened"] - 3),
         tapings=tuple(_taping(each) for each in told.get("tapings", ())),
-        draft=told.get("draft"),
         **{key: tuple(told.get(key, ())) for key in several},
     )
 
@@ -123,4 +122,5 @@ def _taping(told: dict[str, Any]) -> Taping:
         in_inches=told.get("in_inches", False),
         struck={int(day): reason for day, reason in told.get("struck", {}).items()},
         notes={int(day): note for day, note in told.get("notes", {}).items()},
+        unfinished=told.get("unfinished"),
     )

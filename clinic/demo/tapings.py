@@ -14,7 +14,7 @@ from typing import Any
 
 from clinic.audit import services as audit
 from clinic.clients.models import Episode
-from clinic.common.vocabulary import Limb, Side
+from clinic.common.vocabulary import Side
 from clinic.demo.scenario import Story, Taping, demo_id
 from clinic.demo.shape import between, taped_girths_cm
 from clinic.demo.stage import Act, Stage
@@ -30,14 +30,24 @@ HUNDRED_GRAMS = Decimal("0.1")
 
 
 class Tape:
-    """Keeps the readings of a client back until something has to read them."""
+    """Keeps readings back until something has to read them, and protocols at hand."""
 
     def __init__(self) -> None:
         self.waiting: list[GirthReading] = []
+        self.protocols: dict[str, Protocol] = {}
 
     def flush(self) -> None:
         GirthReading.objects.bulk_create(self.waiting)
         self.waiting = []
+
+    def protocol_in_use(self, name: str) -> Protocol:
+        if name not in self.protocols:
+            in_use = Protocol.objects.prefetch_related("stations").filter(retired_at=None)
+            self.protocols = {each.name: each for each in in_use}
+        return self.protocols[name]
+
+    def forget_protocols(self) -> None:
+        self.protocols = {}
 
 
 def acts_of_tapings(story: Story, episode: Episode, stage: Stage, tape: Tape) -> Iterator[Act]:
@@ -45,9 +55,8 @@ def acts_of_tapings(story: Story, episode: Episode, stage: Stage, tape: Tape) ->
     for taping in story.tapings:
         taper = Taper(story, taping, episode, stage, tape)
         yield from (taper.act(day) for day in taping.days)
-    if story.draft:
-        told = story.draft
-        yield Act(told["day"], 8, lambda: _leave_unfinished(told, story, episode, stage))
+        if taping.unfinished:
+            yield taper.unfinished_act(taping.unfinished)
 
 
 @dataclass(frozen=True)
@@ -62,6 +71,9 @@ class Taper:
 
     def act(self, day: int) -> Act:
         return Act(day, 5, lambda: self._take(day))
+
+    def unfinished_act(self, told: dict[str, Any]) -> Act:
+        return Act(told["day"], 8, lambda: _leave_unfinished(told, self))
 
     def _take(self, day: int) -> None:
         by = self.episode.therapist
@@ -78,7 +90,7 @@ class Taper:
         return GirthSession.objects.create(
             id=demo_id("session", f"{name} {taping.limb} {day}"),
             episode=self.episode,
-            protocol=_protocol_in_use(taping.protocol),
+            protocol=self.tape.protocol_in_use(taping.protocol),
             limb=taping.limb,
             taken_on=self.stage.day(day),
             taken_at=time(8 + Random(f"{name} {day}").randrange(9), 15),  # noqa: S311 - a story
@@ -105,18 +117,12 @@ class Taper:
         ]
 
 
-def _protocol_in_use(name: str) -> Protocol:
-    return Protocol.objects.prefetch_related("stations").get(name=name, retired_at=None)
-
-
-def _leave_unfinished(told: dict[str, Any], story: Story, episode: Episode, stage: Stage) -> None:
-    limb = Limb(told["limb"])
-    taping = next(each for each in story.tapings if each.limb is limb)
-    protocol = _protocol_in_use(taping.protocol)
+def _leave_unfinished(told: dict[str, Any], taper: Taper) -> None:
+    protocol = taper.tape.protocol_in_use(taper.taping.protocol)
     typed = {
         "protocol": str(protocol.pk),
-        "taken_on": stage.day(told["day"]).isoformat(),
-        "posture": taping.posture.value,
+        "taken_on": taper.stage.day(told["day"]).isoformat(),
+        "posture": taper.taping.posture.value,
         "sides": "both",
         "trials": "1",
         "length_unit": "cm",
@@ -125,7 +131,8 @@ def _leave_unfinished(told: dict[str, Any], story: Story, episode: Episode, stag
     levels = [float(station.level_cm) for station in protocol.stations.all()]
     for side in Side:
         typed |= _typed_girths(side, levels, told[f"{side}_cm"])
-    keep_draft(episode=episode, limb=limb, typed=typed, by=episode.therapist)
+    episode = taper.episode
+    keep_draft(episode=episode, limb=taper.taping.limb, typed=typed, by=episode.therapist)
 
 
 def _typed_girths(side: Side, levels: Sequence[float], girths: Sequence[str]) -> dict[str, str]:
