@@ -21,7 +21,7 @@ class StaffManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """A member of staff."""
 
-    sign_in_name = models.CharField(max_length=40)
+    sign_in_name = models.CharField(max_length=40, unique=True)
     display_name = models.CharField("name", max_length=80)
     credentials = models.CharField(
         max_length=80, blank=True, help_text="As they stand under a letter, for example PT, DPT."

@@ -24,7 +24,7 @@ class Migration(migrations.Migration):
                     "last_login",
                     models.DateTimeField(blank=True, null=True, verbose_name="last login"),
                 ),
-                ("sign_in_name", models.CharField(max_length=40)),
+                ("sign_in_name", models.CharField(max_length=40, unique=True)),
                 ("display_name", models.CharField(max_length=80, verbose_name="name")),
                 (
                     "credentials",
