@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
-from clinic.clients import editing, errors
+from clinic.clients import days, editing, errors
 from clinic.clients.models import (
     AffectedRegion,
     CancerTreatment,
@@ -21,8 +21,6 @@ from clinic.clients.models import (
 from clinic.clients.selectors import current_phase, look_alikes
 from clinic.common.vocabulary import Phase
 
-# Nobody alive was born earlier; also a constraint in the database.
-EARLIEST_BIRTH = date(1890, 1, 1)
 # First key of the lock under which clients of one birthday are registered one after another.
 BIRTHDAY_LOCK = 18_90
 
@@ -43,7 +41,7 @@ def register_client(
     person has seen the list and registers all the same, BornTooEarly, DayInFuture,
     RecordNumberTaken.
     """
-    _check_birth(client.born_on)
+    days.check_birth(client.born_on, today=timezone.localdate())
     _one_birthday_at_a_time(client.born_on)
     if not is_deliberate and (alike := look_alikes(client)):
         raise errors.LooksLikeAnother(alike)
@@ -63,7 +61,7 @@ def edit_client(*, client: Client, before: editing.Said, by: User) -> Client:
     DayInFuture, RecordNumberTaken.
     """
     _refuse_if_changed(client, before)
-    _check_birth(client.born_on)
+    days.check_birth(client.born_on, today=timezone.localdate())
     client.record_number = client.record_number or next_record_number()
     _save_client(client)
     audit.record(by, "client.edited", client=client, subject=client)
@@ -110,12 +108,6 @@ def _one_birthday_at_a_time(born_on: date) -> None:
     """Two people registering the same client at once must not both find no look-alike."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [BIRTHDAY_LOCK, born_on.toordinal()])
-
-
-def _check_birth(born_on: date) -> None:
-    if born_on < EARLIEST_BIRTH:
-        raise errors.BornTooEarly("born_on", EARLIEST_BIRTH)
-    _refuse_future("born_on", born_on)
 
 
 def _save_client(client: Client) -> None:
@@ -224,7 +216,7 @@ def change_phase(
     present = current_phase(episode)
     if phase == present.phase:
         raise errors.PhaseUnchanged(present.phase, present.since_on)
-    _refuse_future("since_on", since_on)
+    days.check_past("since_on", since_on, today=timezone.localdate())
     if since_on < episode.opened_on:
         raise errors.PhaseBeforeOpening("since_on", episode.opened_on)
     if since_on < present.since_on:
@@ -243,7 +235,7 @@ def note_episode_seen(*, episode: Episode, by: User) -> None:
 def _check_opening(episode: Episode, regions: Sequence[AffectedRegion]) -> None:
     if not regions:
         raise errors.NoRegion
-    _check_day_of_life("opened_on", episode.opened_on, episode.client)
+    _check_lived("opened_on", episode.opened_on, episode.client)
 
 
 def _keep_regions(episode: Episode, regions: Sequence[AffectedRegion]) -> None:
@@ -276,7 +268,7 @@ def add_treatment(*, treatment: CancerTreatment, by: User) -> CancerTreatment:
     """Keep one cancer treatment. Raises DayInFuture, BeforeBirth."""
     client: Client = treatment.client  # type: ignore[attr-defined]
     if treatment.done_on:
-        _check_day_of_life("done_on", treatment.done_on, client)
+        _check_lived("done_on", treatment.done_on, client)
     treatment.full_clean()
     treatment.save()
     audit.record(by, "treatment.added", client=client, subject=treatment)
@@ -298,7 +290,7 @@ def record_precaution(*, found: PrecautionFound, by: User) -> PrecautionFound:
     Raises PrecautionAlreadyOpen, DayInFuture, BeforeBirth.
     """
     client = Client.objects.select_for_update().get(pk=found.client_id)
-    _check_day_of_life("found_on", found.found_on, client)
+    _check_lived("found_on", found.found_on, client)
     standing = client.precautions.filter(precaution=found.precaution, cleared_on=None).first()
     if standing:
         raise errors.PrecautionAlreadyOpen(standing.found_on)
@@ -320,7 +312,7 @@ def clear_precaution(
     stored = PrecautionFound.objects.select_for_update().get(pk=found.pk)
     if stored.cleared_on:
         raise errors.PrecautionAlreadyCleared(stored.cleared_on)
-    _refuse_future("cleared_on", cleared_on)
+    days.check_past("cleared_on", cleared_on, today=timezone.localdate())
     if cleared_on < stored.found_on:
         raise errors.ClearedBeforeFound("cleared_on", stored.found_on)
     stored.cleared_on, stored.cleared_by, stored.cleared_reason = cleared_on, by, reason
@@ -332,16 +324,8 @@ def clear_precaution(
 # Rules shared by the above
 
 
-def _refuse_future(field: str, day: date) -> None:
-    today = timezone.localdate()
-    if day > today:
-        raise errors.DayInFuture(field, today)
-
-
-def _check_day_of_life(field: str, day: date, client: Client) -> None:
-    _refuse_future(field, day)
-    if day < client.born_on:
-        raise errors.BeforeBirth(field, client.born_on)
+def _check_lived(field: str, day: date, client: Client) -> None:
+    days.check_lived(field, day, born_on=client.born_on, today=timezone.localdate())
 
 
 def _refuse_if_changed(record: Client | Referrer | Episode, before: editing.Said) -> None:

@@ -1,11 +1,14 @@
 """Forms about who a client is, and who referred them."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.db.models import QuerySet
 from django.urls import reverse
+from django.utils import timezone
 
+from clinic.clients.days import check_birth
 from clinic.clients.forms.pieces import (
     ClientsForm,
     DayField,
@@ -15,7 +18,9 @@ from clinic.clients.forms.pieces import (
 )
 from clinic.clients.models import Client, Delivery, Referrer
 from clinic.clients.selectors import Order, Search
+from clinic.clients.sentences import sentence
 from clinic.common.choices import choices_of
+from clinic.common.errors import RuleBroken
 from clinic.common.forms import form_layout
 
 
@@ -84,6 +89,15 @@ class ClientForm(EditedTogether):
             "referrer",
             "agrees_to_letters",
         )
+
+    def clean_born_on(self) -> date:
+        """Before the model's own check, which could only name its constraint."""
+        born_on: date = self.cleaned_data["born_on"]
+        try:
+            check_birth(born_on, today=timezone.localdate())
+        except RuleBroken as error:
+            raise forms.ValidationError(sentence(error)) from error
+        return born_on
 
 
 # The field that a way of sending letters needs, and what to say when it is empty.

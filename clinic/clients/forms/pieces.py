@@ -63,9 +63,6 @@ class ClientsModelForm(PlainModelForm):
 
     sentence = staticmethod(sentence)
 
-    def validate_constraints(self) -> None:
-        """Left to the services, whose errors have sentences; a constraint has only a name."""
-
 
 @dataclass(frozen=True)
 class Difference:
