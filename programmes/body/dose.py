@@ -6,10 +6,11 @@ five breaths"): common practice, no source. A count inside either is accepted.
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 from programmes.body.errors import DoseOutOfRange
 
-# Source: MDA, self drainage transcript of a cancer centre, "about 2"; range 2 to 3 seconds.
+# Source: MDA (cancer centre, arm), "about 2"; range 2 to 3 seconds.
 SECONDS_PER_STRETCH = 2.0
 # Common practice, no source: one slow breath in and out, and the time to settle the hand.
 SECONDS_PER_BREATH = 8.0
@@ -46,7 +47,7 @@ class Count:
                 self.source, count=self.default, low=self.allowed.low, high=self.allowed.high
             )
 
-    @property
+    @cached_property
     def allowed(self) -> Range:
         """The smallest range that holds both; a count outside is too few or too many."""
         ranges = [span for span in (self.leaflets, self.taught) if span is not None]

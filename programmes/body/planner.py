@@ -8,7 +8,7 @@ WOOD; rule 7, the long strokes, is common practice, no source) and map rules P1 
 The usual caution: a proposal for a licensed clinician, who judges the client and local rules.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from clinic.common.vocabulary import Basin, Side
@@ -165,15 +165,13 @@ class _Draft:
 
     def _trunk(self) -> Iterator[Step]:
         """The trunk regions affected, and those the limbs or the head drain over."""
-        for node in self.routes.segments:
-            for below in self._below(node):
-                if self.places[below].is_trunk:
-                    yield from self._clear(below, Chapter.TRUNK)
+        for node in self._below(self.routes.segments):
+            if self.places[node].is_trunk:
+                yield from self._clear(node, Chapter.TRUNK)
 
     def _head_and_neck(self) -> Iterator[Step]:
         starts = [*self.routes.segments, *(chain.path[0] for chain in self.routes.chains)]
-        found = dict.fromkeys(below for start in starts for below in self._below(start))
-        segments = [node for node in found if self._is_head_or_neck(node)]
+        segments = [node for node in self._below(starts) if self._is_head_or_neck(node)]
         for node in sorted(segments, key=lambda node: self.places[node].rank):
             yield from self._clear(node, Chapter.HEAD_NECK)
 
@@ -231,10 +229,10 @@ class _Draft:
                 if node_of(basin, side) in self.routes.receiving:
                     yield self._circles(node_of(basin, side), Chapter.AGAIN)
 
-    def _below(self, node: str) -> list[str]:
-        """The place and all places its fluid passes, basins excepted."""
+    def _below(self, starts: Iterable[str]) -> list[str]:
+        """These places and all that their fluid passes, basins excepted."""
         found: dict[str, None] = {}
-        waiting = [node]
+        waiting = list(starts)
         while waiting:
             place = waiting.pop(0)
             if place in self.routes.moves and place not in found:

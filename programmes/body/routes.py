@@ -145,12 +145,14 @@ class _Search:
     closed: list[Bridge]
     forced: dict[str, str]
     opened: dict[str, str]
+    usable: Exits
     ways: Exits
     costs: dict[str, float]
 
     @classmethod
     def start(cls, situation: Situation, terrain: Terrain, *, with_helper: bool) -> "_Search":
-        search = cls(situation, terrain, with_helper, [], [], {}, {}, {}, {})
+        search = cls(situation, terrain, with_helper, [], [], {}, {}, {}, {}, {})
+        search.usable = search._usable()
         for bridge in _bridges_wanted(situation, terrain):
             if all(search.reaches_by_hand(node) for node in bridge.path):
                 search.open(Chain(bridge.code, bridge.plain, bridge.path))
@@ -189,8 +191,8 @@ class _Search:
     def exits(self, *, any_bridge: bool) -> Exits:
         """Edges a hand may use out of each place; a place on an opened bridge has one."""
         return {
-            node: tuple(edge for edge in edges if self._may_use(edge, any_bridge=any_bridge))
-            for node, edges in self.terrain.territory.leaving.items()
+            node: tuple(edge for edge in edges if self._is_open(edge, any_bridge=any_bridge))
+            for node, edges in self.usable.items()
         }
 
     def moves_from(self, starts: Iterable[str]) -> dict[str, tuple[str, ...]]:
@@ -205,13 +207,24 @@ class _Search:
             waiting.extend(moves[node])
         return moves
 
-    def _may_use(self, edge: Edge, *, any_bridge: bool) -> bool:
-        if self.forced.get(edge.start, edge.end) != edge.end or not self.terrain.allows(edge):
-            return False
+    def _usable(self) -> Exits:
+        """Edges that the terrain and the reach of the hand allow, bridges aside."""
         places = self.terrain.territory.places
-        if places[edge.start].is_trunk and places[edge.end].is_limb:
-            return False  # trunk before limb: a trunk region is never emptied over a limb
-        if not (self.reaches_by_hand(edge.start) and self.reaches_by_hand(edge.end)):
+        return {
+            node: tuple(
+                edge
+                for edge in edges
+                if self.terrain.allows(edge)
+                and self.reaches_by_hand(edge.end)
+                # Trunk before limb: a trunk region is never emptied over a limb.
+                and not (places[node].is_trunk and places[edge.end].is_limb)
+            )
+            for node, edges in self.terrain.territory.leaving.items()
+            if self.reaches_by_hand(node)
+        }
+
+    def _is_open(self, edge: Edge, *, any_bridge: bool) -> bool:
+        if self.forced.get(edge.start, edge.end) != edge.end:
             return False
         if not edge.bridge:
             return True

@@ -1,6 +1,7 @@
 """What is known about one body when a programme is planned."""
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import NamedTuple
 
 from clinic.common.vocabulary import Basin, Involvement, Phase, Precaution, Region, RegionSide, Side
@@ -82,8 +83,9 @@ class Situation:
         sided = (region for region in self.affected if region.side is not RegionSide.MIDLINE)
         return next((region.sides[0] for region in sided), Side.RIGHT)
 
-    @property
+    @cached_property
     def sides(self) -> tuple[Side, Side]:
+        """The side done first, then the other."""
         return (self.lead, self.lead.other)
 
     @property

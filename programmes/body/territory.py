@@ -7,7 +7,7 @@ facts stand in that file.
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -75,15 +75,15 @@ class Place:
     hand_widths: int = 1
     parts: tuple[Part, ...] = ()
 
-    @property
+    @cached_property
     def is_basin(self) -> bool:
         return self.kind is Kind.BASIN
 
-    @property
+    @cached_property
     def is_limb(self) -> bool:
         return self.kind is Kind.LIMB_SEGMENT
 
-    @property
+    @cached_property
     def is_trunk(self) -> bool:
         return self.kind in (Kind.TERRITORY, Kind.WATERSHED_STRIP)
 
@@ -100,7 +100,7 @@ class Edge:
     bridge: str = ""
     clinician_only: bool = False
 
-    @property
+    @cached_property
     def is_manual(self) -> bool:
         return self.flow is not Flow.INNER
 

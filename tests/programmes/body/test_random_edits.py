@@ -80,7 +80,7 @@ def test_an_edited_programme_is_sound_or_reported(case: tuple[Situation, tuple[S
     assert bool(found) is not is_sound(steps, situation), found
 
 
-@pytest.mark.parametrize("case", range(len(PLANNED)), ids=lambda case: str(case))
+@pytest.mark.parametrize("case", range(len(PLANNED)), ids=str)
 def test_each_single_removal_is_sound_or_reported(case: int) -> None:
     situation, steps = PLANNED[case]
     for here in range(len(steps)):
@@ -88,7 +88,7 @@ def test_each_single_removal_is_sound_or_reported(case: int) -> None:
         assert bool(violations(rest, situation)) is not is_sound(rest, situation), here
 
 
-@pytest.mark.parametrize("case", range(0, len(PLANNED), 4), ids=lambda case: str(case))
+@pytest.mark.parametrize("case", range(0, len(PLANNED), 4), ids=str)
 def test_each_swap_of_two_steps_is_sound_or_reported(case: int) -> None:
     situation, steps = PLANNED[case]
     for here in range(len(steps)):

@@ -38,7 +38,7 @@ BRIDGES_1_6 = [
 ]
 
 
-@pytest.mark.parametrize("affected, treated, bridges", BRIDGES_1_6)
+@pytest.mark.parametrize(("affected", "treated", "bridges"), BRIDGES_1_6)
 def test_bridges_follow_the_care_page_table(
     affected: tuple[Affected, ...], treated: set[tuple[Basin, Side]], bridges: set[str]
 ) -> None:
