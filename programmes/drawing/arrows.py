@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from programmes.drawing.geometry import Line, Point, arc, bowed, inside, smooth
+from programmes.drawing.geometry import Line, Point, arc, bowed, box_of, smooth
 from programmes.drawing.motif import Motif, stem, turned_id
-from programmes.drawing.outlines import Outline
+from programmes.drawing.outlines import Outline, landmark_of
 from programmes.drawing.views import Shot
 
 FINGERS = ("thumb", "index", "middle", "ring", "little")
@@ -20,17 +20,38 @@ BOWS = (0.1, -0.1, 0.05, -0.05, 0.0)
 # A round arrow begins at the right and goes up and inward, as armpit and groin are worked.
 ROUND_START_DEG = -60.0
 ROUND_SWEEP_DEG = 290.0
-ROUND_RADIUS_UNITS = 12.0
+# Page units; the ring runs round the shaded place when that is small enough.
+ROUND_RADIUS_UNITS = (12.0, 17.0)
 
+BEHIND_EAR: Point = (1.4, 153.2)
 # Where an arrow begins, passes or ends when the middle of the region is not the best place.
 SPOTS: dict[tuple[str, str, str], Point] = {
     ("front", "chest", ""): (8.5, 134.8),
-    ("front", "chest", "above"): (7.0, 134.8),
-    ("front", "chest", "below"): (7.0, 114.5),
+    ("front", "chest", "above"): (6.5, 134.8),
+    ("front", "chest", "below"): (6.5, 115.0),
+    ("front", "chest", "over above"): (9.0, 135.8),
+    ("front", "chest", "over below"): (13.2, 120.0),
+    ("front", "chest_mid", "over above"): (0.0, 136.0),
+    ("front", "chest_mid", "over below"): (0.0, 121.6),
     ("front", "chest_mid", "above"): (0.0, 135.0),
     ("front", "chest_mid", "below"): (0.0, 122.0),
-    ("head_side", "cervical", "behind_ear"): (2.2, 152.6),
+    ("back", "upper_back", ""): (8.0, 127.5),
+    ("back", "upper_back_mid", ""): (0.0, 128.0),
+    ("back", "lower_back", ""): (6.5, 99.5),
+    ("back", "lower_back_mid", ""): (0.0, 99.5),
+    ("front", "abdomen", ""): (5.8, 97.0),
+    ("front", "abdomen_mid", ""): (0.0, 97.5),
+    ("front", "flank_upper", ""): (12.4, 117.0),
+    ("front", "flank_lower", ""): (12.3, 99.0),
+    ("head_side", "neck_side", ""): (-0.1, 146.6),
+    ("head_side", "cervical", "behind_ear"): BEHIND_EAR,
 }
+# Sweeps run beside the middle of the limb, toward the inside by so many cm (x, y on the left).
+OFFSET: dict[tuple[str, ...], Point] = {
+    ("fingers", "hand", "forearm", "elbow"): (-1.2, -0.9),
+    ("toes", "foot", "ankle", "lower_leg", "knee"): (-2.2, 0.0),
+}
+SHIFTED = ("hand", "forearm", "elbow", "ankle", "lower_leg", "knee")
 
 
 @dataclass(frozen=True)
@@ -44,7 +65,7 @@ class Way:
 
 def ways_of(motif: Motif, shot: Shot) -> tuple[Way, ...]:
     """The arrows of a picture. Empty for breathing."""
-    if motif.technique.endswith("breathing") or not motif.node:
+    if motif.is_breathing or not motif.node:
         return ()
     if motif.target is None:
         return tuple(_rounds(motif, shot))
@@ -54,13 +75,23 @@ def ways_of(motif: Motif, shot: Shot) -> tuple[Way, ...]:
 
 
 def _rounds(motif: Motif, shot: Shot) -> Iterator[Way]:
-    radius_cm = ROUND_RADIUS_UNITS / shot.scale
-    for node in motif.places:
+    for node in motif.places if shot.outline.is_whole else motif.places[:1]:
+        radius_cm = _radius_cm(node, shot)
         for spot in _spots_on_the_spot(node, shot):
             line = arc(spot, radius_cm, start_deg=ROUND_START_DEG, sweep_deg=ROUND_SWEEP_DEG)
             if node.endswith("_R"):
                 line = tuple((2 * spot[0] - x, y) for x, y in line)
             yield Way(line, is_round=True)
+
+
+def _radius_cm(node: str, shot: Shot) -> float:
+    """Round the place if the ring stays small, else a small ring in its middle."""
+    smallest, largest = (units / shot.scale for units in ROUND_RADIUS_UNITS)
+    if node not in shot.outline.regions or "behind_ear" in shot.parts:
+        return largest
+    box = box_of(point for line in shot.outline.regions[node] for point in line)
+    around = max(box.right - box.left, box.high - box.low) * 0.6
+    return largest if around <= 1.3 * largest else smallest
 
 
 def _spots_on_the_spot(node: str, shot: Shot) -> list[Point]:
@@ -74,8 +105,7 @@ def spot_of(node: str, outline: Outline, part: str = "") -> Point:
         if key in SPOTS:
             x, y = SPOTS[key]
             return (-x, y) if node.endswith("_R") else (x, y)
-    landmark = node.replace("venous_angle", "vein_junction").replace("deep_abdomen", "belly_centre")
-    return outline.spots.get(node) or outline.spots[f"at_{landmark}"]
+    return outline.spots.get(node) or outline.spots[landmark_of(node)]
 
 
 def _along_digits(node: str, outline: Outline) -> Iterator[Way]:
@@ -94,12 +124,39 @@ def _along_digits(node: str, outline: Outline) -> Iterator[Way]:
 
 
 def _strokes(motif: Motif, shot: Shot) -> Iterator[Way]:
+    if motif.technique == "sweep":
+        yield Way(_stroke(_sweep_points(motif, shot.outline), shot))
+        return
     for part in _separate_parts(motif, shot):
-        line = _stroke([spot_of(node, shot.outline, part) for node in motif.path], shot)
-        yield Way(line)
+        yield Way(_stroke(_points(motif.path, shot.outline, part), shot))
         if motif.also:
-            other = [spot_of(turned_id(node), shot.outline, part) for node in motif.path]
-            yield Way(_stroke(other, shot))
+            other = tuple(map(turned_id, motif.path))
+            yield Way(_stroke(_points(other, shot.outline, part), shot))
+
+
+def _points(path: tuple[str, ...], outline: Outline, part: str) -> list[Point]:
+    first, *passed, last = path
+    return [
+        spot_of(first, outline, part),
+        *(spot_of(node, outline, f"over {part}") for node in passed),
+        spot_of(last, outline, part),
+    ]
+
+
+def _sweep_points(motif: Motif, outline: Outline) -> list[Point]:
+    """Up the inside or the outside of the limb, as the path tells, then to the trunk."""
+    is_inside = any("_inner_" in node for node in motif.path)
+    dropped = "_outer_" if is_inside else "_inner_"
+    x, y = next((off for limb, off in OFFSET.items() if stem(motif.path[0]) in limb), (0.0, 0.0))
+    sign = (1 if is_inside else -1) * (-1 if motif.path[0].endswith("_R") else 1)
+    points = []
+    for node in motif.path:
+        spot = spot_of(node, outline)
+        if stem(node) in SHIFTED:
+            spot = (spot[0] + sign * x, spot[1] + abs(sign) * y * (1 if is_inside else -1))
+        if dropped not in node:
+            points.append(spot)
+    return points
 
 
 def _separate_parts(motif: Motif, shot: Shot) -> Sequence[str]:
@@ -131,8 +188,3 @@ def _straight(points: list[Point], pieces: int = 6) -> Line:
         shares = [step / pieces for step in range(1, pieces + 1)]
         line.extend((x1 + share * (x2 - x1), y1 + share * (y2 - y1)) for share in shares)
     return tuple(line)
-
-
-def reaches(way: Way, polygons: Sequence[Line]) -> bool:
-    """True if the arrow ends in one of the polygons."""
-    return any(inside(way.line[-1], polygon) for polygon in polygons)

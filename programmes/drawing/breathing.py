@@ -10,10 +10,10 @@ from programmes.drawing.outlines import outlines
 
 BELLY: Point = (0.0, 103.0)
 BELLY_RADII_CM = (10.5, 8.5)
-SHOULDER: Point = (18.0, 134.5)
-ELBOW: Point = (24.5, 110.5)
-WRIST: Point = (14.5, 100.5)
-HAND_TURN_DEG = 76.0
+SHOULDER: Point = (16.3, 136.0)
+ELBOW: Point = (27.5, 112.0)
+WRIST: Point = (17.6, 103.5)
+HAND_TURN_DEG = 84.0
 HAND_SIZE = 0.9
 
 
@@ -43,10 +43,22 @@ def _armpit(half: list[Point]) -> int:
 
 
 @cache
-def arms() -> tuple[Line, ...]:
-    """Both arms bent, hands on the belly: upper arms, forearms, hands, in drawing order."""
-    upper = sleeve(SHOULDER, ELBOW, start_width=9.0, end_width=7.6)
-    fore = sleeve(ELBOW, WRIST, start_width=7.6, end_width=5.4)
-    back_of_hand = outlines()["hand_back"].outline
-    hand = placed(back_of_hand, at=WRIST, turn_deg=HAND_TURN_DEG, size=HAND_SIZE)
-    return tuple(line for part in (upper, fore, hand) for line in (part, mirrored(part)))
+def body() -> tuple[Line, ...]:
+    """Torso and bent arms up to the wrists; painted together they make one outline."""
+    upper = sleeve(SHOULDER, ELBOW, start_width=9.4, end_width=7.4)
+    fore = sleeve(ELBOW, WRIST, start_width=7.4, end_width=5.0)
+    # The mirror of a shape runs the other way round; turned back, so that overlaps stay filled.
+    others = (mirrored(line)[::-1] for line in (upper, fore))
+    return (torso()[::-1], upper, fore, *others)
+
+
+@cache
+def hands() -> tuple[Line, ...]:
+    """Both hands, open at the wrist, so no line is drawn across it."""
+    whole = outlines()["hand_back"].outline
+    wrist = [i for i, (_, y) in enumerate(whole) if y < 0]
+    first = next(i for i in wrist if (i + 1) % len(whole) not in wrist)
+    open_line = [whole[(first + step) % len(whole)] for step in range(len(whole))]
+    kept = [point for point in open_line if point[1] > -2.0]
+    hand = placed(kept, at=WRIST, turn_deg=HAND_TURN_DEG, size=HAND_SIZE)
+    return (hand, mirrored(hand))

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 Point = tuple[float, float]
 Line = tuple[Point, ...]
+Edge = tuple[Point, Point]
 
 
 class Box(NamedTuple):
@@ -16,6 +17,18 @@ class Box(NamedTuple):
     low: float
     right: float
     high: float
+
+    def widened(self, by: float) -> "Box":
+        return Box(self.left - by, self.low - by, self.right + by, self.high + by)
+
+    def meets(self, other: "Box") -> bool:
+        """True if the two have a point in common."""
+        return (
+            self.left <= other.right
+            and other.left <= self.right
+            and self.low <= other.high
+            and other.low <= self.high
+        )
 
     def holds(self, other: "Box") -> bool:
         return (
@@ -37,18 +50,76 @@ def mirrored(line: Iterable[Point]) -> Line:
     return tuple((-x, y) for x, y in line)
 
 
-def edges_of(polygon: Line) -> Iterable[tuple[Point, Point]]:
+def edges_of(polygon: Line) -> Iterable[Edge]:
     return pairwise((*polygon, polygon[0]))
 
 
-def inside(point: Point, polygon: Line) -> bool:
-    """True if the point lies in the polygon, by the even-odd rule."""
+def inside(point: Point, edges: Iterable[Edge]) -> bool:
+    """True if the point lies in the polygon of these edges, by the even-odd rule."""
     x, y = point
     crossings = 0
-    for (x1, y1), (x2, y2) in edges_of(polygon):
+    for (x1, y1), (x2, y2) in edges:
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
             crossings += 1
     return crossings % 2 == 1
+
+
+def all_inside(line: Line, edges: Iterable[Edge]) -> bool:
+    """True if every point of the line lies in the polygon; edges above or below are skipped."""
+    low, high = min(y for _, y in line), max(y for _, y in line)
+    near = [edge for edge in edges if not (edge[0][1] > high < edge[1][1])]
+    near = [edge for edge in near if not (edge[0][1] < low > edge[1][1])]
+    return all(inside(point, near) for point in line)
+
+
+def clipped(polygon: Line, box: Box) -> Line:
+    """The part of a polygon inside the box (Sutherland and Hodgman 1974). May be empty."""
+    for axis, limit, sign in (
+        (0, box.left, 1),
+        (0, box.right, -1),
+        (1, box.low, 1),
+        (1, box.high, -1),
+    ):
+        polygon = tuple(_kept(polygon, axis, limit, sign))
+        if not polygon:
+            break
+    return polygon
+
+
+def _kept(polygon: Line, axis: int, limit: float, sign: int) -> Iterable[Point]:
+    """The side of the polygon on which sign * (coordinate - limit) is not below 0."""
+    for start, end in edges_of(polygon):
+        depth_1, depth_2 = sign * (start[axis] - limit), sign * (end[axis] - limit)
+        if depth_1 >= 0:
+            yield start
+        if (depth_1 >= 0) != (depth_2 >= 0):
+            share = depth_1 / (depth_1 - depth_2)
+            yield tuple(a + share * (b - a) for a, b in zip(start, end, strict=True))  # type: ignore[misc]
+
+
+def simplified(line: Line, tolerance: float) -> Line:
+    """The line with fewer points, none of those dropped farther off than the tolerance.
+
+    Source: Douglas and Peucker, Cartographica 1973;10:112-122.
+    """
+    if len(line) < 3:
+        return line
+    far, distance = max(
+        ((index, _distance(line[index], line[0], line[-1])) for index in range(1, len(line) - 1)),
+        key=lambda found: found[1],
+    )
+    if distance <= tolerance:
+        return (line[0], line[-1])
+    return (*simplified(line[: far + 1], tolerance)[:-1], *simplified(line[far:], tolerance))
+
+
+def _distance(point: Point, start: Point, end: Point) -> float:
+    """From a point to the piece of line from start to end."""
+    (x, y), (x1, y1), (x2, y2) = point, start, end
+    dx, dy = x2 - x1, y2 - y1
+    length = dx * dx + dy * dy
+    share = max(0.0, min(1.0, ((x - x1) * dx + (y - y1) * dy) / length)) if length else 0.0
+    return hypot(x - x1 - share * dx, y - y1 - share * dy)
 
 
 def hatched(polygons: Sequence[Line], *, gap: float) -> tuple[Line, ...]:

@@ -1,11 +1,8 @@
 """What one drawing has to show, always told for the left; the right is drawn as its mirror."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
-
-ON_THE_SPOT = ("circles",)
-BREATHING = ("belly_breathing", "easy_breathing")
 
 
 class Stroke(Protocol):
@@ -46,6 +43,19 @@ class Motif:
     def target(self) -> str | None:
         """The place in which the arrow ends; None on the spot."""
         return self.path[-1] if len(self.path) > 1 else None
+
+    @property
+    def is_breathing(self) -> bool:
+        return self.node is None or self.technique.endswith("breathing")
+
+    @property
+    def has_hands(self) -> bool:
+        """True when both hands rest on the belly."""
+        return self.node is not None and self.is_breathing
+
+    def one_side(self) -> "Motif":
+        """Without the same place on the other side."""
+        return replace(self, also=())
 
     def turned(self) -> "Motif":
         """The same stroke on the other side."""

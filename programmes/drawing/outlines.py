@@ -3,16 +3,16 @@
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
-from programmes.drawing.geometry import Line, Point, inside, mirrored
+from programmes.drawing.geometry import Edge, Line, Point, all_inside, edges_of, mirrored
 
 OUTLINES = Path(__file__).with_name("outlines.json")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Outline:
     """One view of the figure, in cm. `is_whole` views hold both sides, the others the left only.
 
@@ -28,12 +28,20 @@ class Outline:
     spots: Mapping[str, Point]
     lines: Mapping[str, Line]
 
-    def shows(self, node: str) -> bool:
-        return node in self.regions
+    @cached_property
+    def edges(self) -> tuple[Edge, ...]:
+        return tuple(edges_of(self.outline))
 
-    def holds(self, line: Iterable[Point]) -> bool:
+    def holds(self, line: Line) -> bool:
         """True if every point lies in the body."""
-        return all(inside(point, self.outline) for point in line)
+        return all_inside(line, self.edges)
+
+
+def landmark_of(node: str) -> str:
+    """The spot that stands for a place that is no skin area."""
+    return "at_" + node.replace("venous_angle", "vein_junction").replace(
+        "deep_abdomen", "belly_centre"
+    )
 
 
 @cache

@@ -10,7 +10,7 @@ from functools import cache
 
 from programmes.drawing.geometry import Box, box_of
 from programmes.drawing.motif import Motif, stem
-from programmes.drawing.outlines import Outline, outlines
+from programmes.drawing.outlines import Outline, landmark_of, outlines
 
 # Picture of the body on the page, in page units; a band for the words lies below it.
 PICTURE_WIDTH = 240.0
@@ -23,7 +23,7 @@ BY_PARTS: dict[str, tuple[tuple[str, frozenset[str]], ...]] = {
     "knee": (("front", frozenset({"front"})), ("back", frozenset({"back"}))),
     "lower_leg": (("front", frozenset({"front"})), ("back", frozenset({"back"}))),
     "fingers": (("hand_palm", frozenset({"front"})), ("hand_back", frozenset({"back", "sides"}))),
-    "cervical": (("head_front", frozenset({"side"})), ("head_side", frozenset({"behind_ear"}))),
+    "cervical": (("front", frozenset({"side"})), ("head_side", frozenset({"behind_ear"}))),
 }
 # First choice for a place without such parts; the first view that shows region and target wins.
 IN_ORDER = ("hand_back", "foot_top", "front", "back", "head_front", "head_side", "head_back")
@@ -31,11 +31,11 @@ FIRST: dict[str, tuple[str, ...]] = {
     "neck_side": ("head_side",),
     "neck_back": ("head_back", "head_side", "back"),
     "scalp_back": ("head_back",),
-    "under_chin": ("head_front",),
+    "under_chin": ("head_side", "head_front"),
     "cheek": ("head_side",),
     "brow": ("head_front",),
-    "cervical": ("head_front",),
-    "supraclav": ("head_front",),
+    "cervical": ("front",),
+    "supraclav": ("front",),
     "upper_back": ("back",),
     "lower_back": ("back",),
     "thigh_back": ("back",),
@@ -73,21 +73,27 @@ def _frame(middle_cm: float, low_cm: float, high_cm: float) -> Box:
     return Box(middle_cm - half, low_cm, middle_cm + half, high_cm)
 
 
+# Places of the arm: one arm fills the picture. All other places are shown with both sides.
+ARM = ("shoulder", "upper_arm_outer", "upper_arm_inner", "elbow", "forearm", "hand", "fingers")
+
 # Smallest first within a view; middle, lowest and highest point in cm on the figure.
 BODY_FRAMES = (
     _frame(44, 78, 116),  # forearm and hand
     _frame(34, 92, 136),  # forearm and elbow
     _frame(24, 106, 150),  # upper arm and elbow
+    _frame(0, 129, 158),  # neck and collarbones
     _frame(0, 74, 118),  # belly and groin
     _frame(0, 102, 152),  # chest and armpits
-    _frame(0, 0, 58),  # lower legs
+    _frame(0, 84, 134),  # waist
+    _frame(0, -1.5, 58),  # lower legs
     _frame(0, 40, 110),  # hips to knees
     _frame(0, 76, 148),  # trunk
     _frame(25, 78, 152),  # one arm
     _frame(0, 78, 171),  # head, trunk and arms
-    _frame(0, 0, 112),  # legs
-    _frame(0, -1, 171),  # whole figure
+    _frame(0, -2, 112),  # legs
+    _frame(0, -2, 171),  # whole figure
 )
+BODY = ("front", "back")
 FRAMES: dict[str, tuple[Box, ...]] = {
     "front": BODY_FRAMES,
     "back": BODY_FRAMES,
@@ -98,7 +104,7 @@ FRAMES: dict[str, tuple[Box, ...]] = {
     "hand_back": (_frame(-1.7, -6, 20),),
     "foot_top": (_frame(0.3, -0.6, 24.2),),
 }
-BREATHING_FRAME = _frame(0, 78, 146)
+BREATHING_FRAME = _frame(0, 82, 146)
 
 
 def shots_of(motif: Motif) -> tuple[Shot, ...]:
@@ -107,7 +113,7 @@ def shots_of(motif: Motif) -> tuple[Shot, ...]:
 
 
 def _shots(motif: Motif) -> Iterator[Shot]:
-    if motif.node in (None, "deep_abdomen") or motif.technique.endswith("breathing"):
+    if motif.is_breathing:
         yield Shot("front", BREATHING_FRAME)
         return
     if motif.technique == "sweep":
@@ -117,7 +123,7 @@ def _shots(motif: Motif) -> Iterator[Shot]:
         (view, tuple(part for part in motif.parts if part in shown))
         for view, shown in BY_PARTS.get(stem(motif.node or ""), ())
     ]
-    looks = [(view, parts) for view, parts in looks if parts and _shows(view, motif)]
+    looks = [(view, parts) for view, parts in looks if parts and _shows(view, motif.one_side())]
     for view, parts in looks or [(_views_showing(motif)[0], motif.parts)]:
         yield _shot(view, motif, parts)
 
@@ -148,27 +154,35 @@ def _sweep_view(motif: Motif) -> str:
 
 
 def _shows(view: str, motif: Motif) -> bool:
+    return all(_shown(view, node) for node in (*motif.places, *motif.path))
+
+
+def _shown(view: str, node: str) -> bool:
     shown = outlines()[view]
-    drawable = (*motif.places, *motif.path)
-    return all(shown.shows(node) or f"at_{_landmark(node)}" in shown.spots for node in drawable)
-
-
-def _landmark(node: str) -> str:
-    """The landmark that stands for a place without a region of its own."""
-    return node.replace("venous_angle", "vein_junction").replace("deep_abdomen", "belly_centre")
+    return node in shown.regions or landmark_of(node) in shown.spots
 
 
 @cache
 def _region_box(view: str, node: str) -> Box:
     shown = outlines()[view]
-    if shown.shows(node):
+    if node in shown.regions:
         return box_of(point for polygon in shown.regions[node] for point in polygon)
-    return box_of([shown.spots[f"at_{_landmark(node)}"]])
+    return box_of([shown.spots[landmark_of(node)]])
+
+
+@cache
+def _wanted(view: str, named: tuple[str, ...]) -> Box:
+    """The box round all places that the view shows."""
+    boxes = [_region_box(view, node) for node in named if _shown(view, node)]
+    return box_of((x, y) for box in boxes for x, y in (box[:2], box[2:]))
 
 
 def _shot(view: str, motif: Motif, parts: tuple[str, ...] = ()) -> Shot:
-    boxes = [_region_box(view, node) for node in (*motif.places, *motif.path)]
-    corners = [(x, y) for box in boxes for x, y in ((box.left, box.low), (box.right, box.high))]
-    wanted = box_of(corners)
-    frame = next((frame for frame in FRAMES[view] if frame.holds(wanted)), FRAMES[view][-1])
-    return Shot(view, frame, parts)
+    wanted = _wanted(view, (*motif.places, *motif.path))
+    is_arm = stem(motif.node or "") in ARM
+    fitting = [
+        frame
+        for frame in FRAMES[view]
+        if frame.holds(wanted) and (is_arm or view not in BODY or frame.left == -frame.right)
+    ]
+    return Shot(view, fitting[0] if fitting else FRAMES[view][-1], parts)

@@ -11,6 +11,8 @@ Anchor = Literal["start", "middle", "end"]
 OPPOSITE: dict[Anchor, Anchor] = {"start": "end", "middle": "middle", "end": "start"}
 BASELINE = PICTURE_HEIGHT + 21
 MARGIN = 8.0
+# "your right" is the longer of the two, so the middle of the gap lies a little off.
+LONGER_RIGHT = 4.0
 
 SEEN = {
     "front": "seen from the front",
@@ -30,7 +32,6 @@ SINGLE = {
     "hand_back": "back of left hand",
     "foot_top": "your left foot, top",
 }
-MIDDLE = {"front": "front", "head_front": "front", "back": "back", "head_back": "back"}
 
 
 @dataclass(frozen=True)
@@ -50,20 +51,25 @@ class Label:
 def labels_of(motif: Motif, shot: Shot) -> tuple[Label, ...]:
     """Which side is which. One label where only one side is drawn."""
     if not shot.is_symmetric:
-        return (Label(PICTURE_WIDTH / 2, BASELINE, "middle", SINGLE[shot.view]),)
+        text = "the same on both sides" if motif.also else SINGLE[shot.view]
+        return (Label(PICTURE_WIDTH / 2, BASELINE, "middle", text),)
     first, last = "your right", "your left"
     if shot.outline.x_sign < 0:
         first, last = last, first
-    return (
+    sides = (
         Label(MARGIN, BASELINE, "start", first),
-        Label(PICTURE_WIDTH / 2, BASELINE, "middle", MIDDLE[shot.view]),
         Label(PICTURE_WIDTH - MARGIN, BASELINE, "end", last),
+    )
+    return (
+        sides
+        if shot.outline.x_sign > 0
+        else (*sides, Label(PICTURE_WIDTH / 2 - LONGER_RIGHT, BASELINE, "middle", "back"))
     )
 
 
 def titled(motif: Motif, view: str, names: Mapping[str, str]) -> str:
     """What the picture shows, such as "left elbow, seen from behind"."""
-    if motif.technique == "belly_breathing":
+    if motif.has_hands:
         return "Both hands on the belly, seen from the front"
     if motif.node is None:
         return "The body at rest, seen from the front"
@@ -73,7 +79,7 @@ def titled(motif: Motif, view: str, names: Mapping[str, str]) -> str:
 
 def described(motif: Motif, names: Mapping[str, str]) -> str:
     """What is drawn on the body, in one or two sentences."""
-    if motif.technique == "belly_breathing":
+    if motif.has_hands:
         return "Both hands lie flat on the belly."
     if motif.node is None:
         return "The arms rest at the sides. No hand is on the body."
