@@ -134,7 +134,7 @@ class _Draft:
             nodes = [node_of(basin, side) for side in reversed(self.situation.sides)]
             nodes = [node for node in nodes if node not in self.terrain.forbidden]
             if nodes:
-                yield replace(self._circles(nodes[0], chapter), also=tuple(nodes[1:]))
+                yield self._circles(nodes[0], chapter, also=tuple(nodes[1:]))
 
     def _basins(self) -> Iterator[Step]:
         """Working basins that take fluid, far side first; a treated armpit in its place."""
@@ -258,8 +258,8 @@ class _Draft:
             technique = Technique.FINGER_PASSES
         return Step(technique, node, chapter, 0, path=(node, end), parts=self._parts(node))
 
-    def _circles(self, node: str, chapter: Chapter) -> Step:
-        return Step(Technique.CIRCLES, node, chapter, 0, parts=self._parts(node))
+    def _circles(self, node: str, chapter: Chapter, *, also: tuple[str, ...] = ()) -> Step:
+        return Step(Technique.CIRCLES, node, chapter, 0, also=also, parts=self._parts(node))
 
     def _parts(self, node: str) -> tuple[str, ...]:
         return tuple(part.key for part in self.places[node].parts)

@@ -6,14 +6,14 @@ when two are open; it is not a physiological quantity.
 
 import heapq
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from clinic.common.vocabulary import Basin, Region, Side
 from programmes.body.errors import NoSafeRoute, WhyNoRoute
 from programmes.body.situation import Affected, Situation
 from programmes.body.terrain import Terrain
-from programmes.body.territory import LETTER_OF, Bridge, Edge, node_of
+from programmes.body.territory import LETTER_OF, Bridge, Edge, Place, node_of
 
 # Lesser routes are taken only where no other is left: dearer than any way over the trunk.
 LESSER_PENALTY = 100.0
@@ -141,18 +141,19 @@ class _Search:
     situation: Situation
     terrain: Terrain
     with_helper: bool
-    chains: list[Chain]
-    closed: list[Bridge]
-    forced: dict[str, str]
-    opened: dict[str, str]
-    usable: Exits
-    ways: Exits
-    costs: dict[str, float]
+    chains: list[Chain] = field(default_factory=list)
+    closed: list[Bridge] = field(default_factory=list)
+    forced: dict[str, str] = field(default_factory=dict)
+    opened: dict[str, str] = field(default_factory=dict)
+    usable: Exits = field(default_factory=dict)
+    over_bridges: list[Edge] = field(default_factory=list)
+    ways: Exits = field(default_factory=dict)
+    costs: dict[str, float] = field(default_factory=dict)
 
     @classmethod
     def start(cls, situation: Situation, terrain: Terrain, *, with_helper: bool) -> "_Search":
-        search = cls(situation, terrain, with_helper, [], [], {}, {}, {}, {}, {})
-        search.usable = search._usable()
+        search = cls(situation, terrain, with_helper)
+        search._look_round()
         for bridge in _bridges_wanted(situation, terrain):
             if all(search.reaches_by_hand(node) for node in bridge.path):
                 search.open(Chain(bridge.code, bridge.plain, bridge.path))
@@ -190,10 +191,14 @@ class _Search:
 
     def exits(self, *, any_bridge: bool) -> Exits:
         """Edges a hand may use out of each place; a place on an opened bridge has one."""
-        return {
-            node: tuple(edge for edge in edges if self._is_open(edge, any_bridge=any_bridge))
-            for node, edges in self.usable.items()
-        }
+        ways = dict(self.usable)
+        for edge in self.over_bridges:
+            family, way = self.terrain.territory.crossings[edge.start, edge.end]
+            if self.opened.get(family, way if any_bridge else "") == way:
+                ways[edge.start] = (*ways[edge.start], edge)
+        for ends in self.forced.items():
+            ways[ends[0]] = (self.terrain.territory.edges[ends],)
+        return ways
 
     def moves_from(self, starts: Iterable[str]) -> dict[str, tuple[str, ...]]:
         """Next places for the starts and for all that lies below them."""
@@ -207,29 +212,22 @@ class _Search:
             waiting.extend(moves[node])
         return moves
 
-    def _usable(self) -> Exits:
-        """Edges that the terrain and the reach of the hand allow, bridges aside."""
+    def _look_round(self) -> None:
+        """Find the edges that the terrain and the reach of the hand allow, bridges apart."""
         places = self.terrain.territory.places
-        return {
-            node: tuple(
-                edge
-                for edge in edges
-                if self.terrain.allows(edge)
-                and self.reaches_by_hand(edge.end)
-                # Trunk before limb: a trunk region is never emptied over a limb.
-                and not (places[node].is_trunk and places[edge.end].is_limb)
-            )
-            for node, edges in self.terrain.territory.leaving.items()
-            if self.reaches_by_hand(node)
-        }
+        for node, edges in self.terrain.territory.leaving.items():
+            found = [edge for edge in edges if self._may_use(edge, places)]
+            self.usable[node] = tuple(edge for edge in found if not edge.bridge)
+            self.over_bridges.extend(edge for edge in found if edge.bridge)
 
-    def _is_open(self, edge: Edge, *, any_bridge: bool) -> bool:
-        if self.forced.get(edge.start, edge.end) != edge.end:
-            return False
-        if not edge.bridge:
-            return True
-        family, way = self.terrain.territory.crossings[edge.start, edge.end]
-        return self.opened.get(family, way if any_bridge else "") == way
+    def _may_use(self, edge: Edge, places: Mapping[str, Place]) -> bool:
+        return (
+            self.terrain.allows(edge)
+            and self.reaches_by_hand(edge.start)
+            and self.reaches_by_hand(edge.end)
+            # Trunk before limb: a trunk region is never emptied over a limb.
+            and not (places[edge.start].is_trunk and places[edge.end].is_limb)
+        )
 
     def _next(self, node: str) -> tuple[str, ...]:
         """The cheapest way on; a midline place takes every way of equal cost."""
