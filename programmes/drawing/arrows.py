@@ -176,8 +176,13 @@ def _stroke(points: list[Point], shot: Shot) -> Line:
 
 
 def _bows(start: Point, end: Point) -> tuple[float, ...]:
-    """Upward first for an arrow that runs mostly sideways, outward first for the others."""
+    """Upward first for an arrow that runs mostly sideways, outward first for the others.
+
+    Straight along the midline, so neither side is preferred.
+    """
     (x1, y1), (x2, y2) = start, end
+    if x1 == x2 == 0:
+        return (0.0,)
     upward = x2 - x1 if abs(x2 - x1) > abs(y2 - y1) else -(y2 - y1) * (x1 + x2)
     return BOWS if upward > 0 else tuple(-bow for bow in BOWS)
 
