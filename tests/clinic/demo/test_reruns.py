@@ -1,0 +1,149 @@
+"""The demo is loaded once, always alike, and never beside somebody else's records."""
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import models, transaction
+from django.test import override_settings
+
+from clinic.accounts.models import User
+from clinic.clients.models import Client, Referrer
+from clinic.common.vocabulary import Role
+from clinic.demo import letters
+from clinic.demo.clock import working_day
+from clinic.demo.loading import Account, Holding, holding, load
+from clinic.letters.models import ProgressLetter
+from measurements.models import GirthReading
+from tests.builders import make_client, make_referrer
+from tests.cast import make_staff
+from tests.clinic.demo.conftest import FAST_HASH, TODAY
+
+OURS = {"accounts", "audit", "clients", "measurements", "letters"}
+A_SUNDAY = date(2026, 3, 8)
+
+
+def silent(words: str) -> None:
+    """Takes the words of progress."""
+
+
+def tables(*, without_keys: bool = False) -> dict[str, list[Any]]:
+    """Every row of every table of ours; without random and running numbers when asked."""
+    found = {}
+    for model in apps.get_models():
+        if model._meta.app_label in OURS:
+            names = [each.attname for each in model._meta.concrete_fields]
+            if without_keys:
+                names = [name for name in names if not _is_random(model, name)]
+            rows = model._default_manager.order_by().values_list(*names)
+            found[model._meta.label] = sorted(map(repr, rows))
+    return found
+
+
+def _is_random(model: type[models.Model], name: str) -> bool:
+    field = model._meta.get_field(name)
+    is_key = field.primary_key or field.is_relation
+    return is_key or name in {"subject", "password", "typed", "pdf", "pdf_sha256", "summary"}
+
+
+def digest(found: dict[str, list[Any]]) -> str:
+    return hashlib.sha256(repr(sorted(found.items())).encode()).hexdigest()
+
+
+@contextmanager
+def taken_back() -> Iterator[None]:
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def no_printer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(letters, "can_print", lambda: False)
+
+
+@pytest.mark.django_db
+def test_a_second_run_changes_nothing(loaded: list[Account]) -> None:
+    before = tables()
+    assert len(before["clients.Client"]) == 40
+    assert holding() is Holding.DEMO
+    accounts = load(TODAY + timedelta(days=40), say=silent)
+    assert digest(tables()) == digest(before)
+    assert [account.password for account in accounts] == [None] * 4
+
+
+@pytest.mark.django_db
+def test_a_second_run_leaves_what_a_visitor_added(loaded: list[Account]) -> None:
+    make_client(given_name="Walter", family_name="Visitor")
+    before = digest(tables())
+    load(TODAY, say=silent)
+    assert digest(tables()) == before
+
+
+@pytest.mark.django_db
+def test_the_same_day_gives_the_same_rows_and_another_seed_does_not(
+    no_printer: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen = []
+    with override_settings(**FAST_HASH):
+        for seed in ("one", "one", "two"):
+            monkeypatch.setattr("clinic.demo.tapings.SEED", seed)
+            with taken_back():
+                load(A_SUNDAY, say=silent)
+                seen.append(tables(without_keys=True))
+    assert seen[0] == seen[1]
+    differing = {name for name, rows in seen[0].items() if rows != seen[2][name]}
+    assert differing == {"measurements.GirthReading", "letters.ProgressLetter"}
+
+
+@pytest.mark.django_db
+def test_without_a_printer_all_is_loaded_but_the_approved_letters(no_printer: None) -> None:
+    with override_settings(**FAST_HASH):
+        load(TODAY, say=silent)
+    assert Client.objects.count() == 40
+    assert GirthReading.objects.count() > 3000
+    assert [letter.approved_at for letter in ProgressLetter.objects.all()] == [None]
+
+
+@pytest.mark.django_db
+def test_an_empty_database_holds_nothing() -> None:
+    assert holding() is Holding.NOTHING
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "made",
+    [
+        lambda: make_client(),
+        lambda: make_referrer(),
+        lambda: make_staff("somebody", "Some Body", Role.CLINIC_LEAD),
+    ],
+    ids=["a client", "a referrer", "an account"],
+)
+def test_any_record_that_is_not_the_demos_is_seen(made: Any) -> None:
+    made()
+    assert holding() is Holding.OTHER
+
+
+@pytest.mark.django_db
+def test_an_account_named_like_the_demos_is_somebody_elses() -> None:
+    make_staff("frida", "Frida of another clinic", Role.FRONT_DESK)
+    assert holding() is Holding.OTHER
+    assert not Referrer.objects.exists()
+    assert User.objects.get().display_name == "Frida of another clinic"
+
+
+def test_days_move_back_from_weekends_and_never_change_order() -> None:
+    for shift in range(7):
+        today = TODAY + timedelta(days=shift)
+        days = [working_day(today, offset) for offset in range(-400, 1)]
+        assert days == sorted(days)
+        assert {day.weekday() for day in days} == {0, 1, 2, 3, 4}
+        assert all(
+            timedelta(0) <= today + timedelta(days=offset) - day <= timedelta(days=2)
+            for offset, day in zip(range(-400, 1), days, strict=True)
+        )
