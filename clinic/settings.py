@@ -121,7 +121,6 @@ TEMPLATES = [
         },
     },
 ]
-FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -149,7 +148,10 @@ DATETIME_FORMAT = "j M Y H:i"
 TIME_FORMAT = "H:i"
 
 STATIC_URL = "static/"
-STATIC_ROOT = Path(text("EBBLINE_STATIC_FOLDER", str(BASE_DIR / ".collected")))
+# The trial serves files where they lie; a clinic's server serves what collectstatic gathered.
+STATIC_ROOT = (
+    None if IS_TRIAL else Path(text("EBBLINE_STATIC_FOLDER", str(BASE_DIR / ".collected")))
+)
 STATICFILES_DIRS = [BASE_DIR / "static"]
 STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.FileSystemFinder",
@@ -164,7 +166,6 @@ STORAGES = {
         else "clinic.common.storage.ManifestStorage"
     },
 }
-# The trial serves files where they lie; a clinic's server serves what collectstatic gathered.
 WHITENOISE_USE_FINDERS = IS_TRIAL
 WHITENOISE_AUTOREFRESH = False
 

@@ -22,6 +22,7 @@ FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
 def pytest_configure(config: pytest.Config) -> None:
     """Use a throwaway server of this run's own, unless DATABASE_URL names one."""
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # the browser driver runs an event loop
+    settings.PASSWORD_HASHERS = ["tests.cast.QuickHasher"]
     if not settings.IS_TRIAL:
         return
     is_first = FOLDER_VARIABLE not in os.environ  # the workers of a parallel run come after
