@@ -25,12 +25,13 @@ from programmes.drawing.geometry import (
 from programmes.drawing.outlines import outlines
 
 BODY = outlines()["front"].outline
+FIGURE = Polygon(BODY)
 coordinate = st.floats(-70, 180, allow_nan=False).map(lambda number: round(number, 3))
 
 
 @given(coordinate, coordinate)
 def test_inside_agrees_with_geos(x: float, y: float) -> None:
-    body = Polygon(BODY)
+    body = FIGURE
     if body.exterior.distance(GeosPoint(x, y)) > 1e-9:
         assert inside((x, y), edges_of(BODY)) == body.contains(GeosPoint(x, y))
 
@@ -48,7 +49,7 @@ def test_clipping_keeps_the_area_that_geos_keeps(
     frame = Box(left, low, left + width, low + height)
     kept = clipped(BODY, frame)
     area = Polygon(kept).area if len(kept) > 2 else 0.0
-    assert area == pytest.approx(Polygon(BODY).intersection(box(*frame)).area, abs=1e-6)
+    assert area == pytest.approx(FIGURE.intersection(box(*frame)).area, abs=1e-6)
 
 
 def test_the_hatch_lies_in_the_shape_and_every_gap_is_narrow() -> None:

@@ -2,10 +2,14 @@
 
 import logging
 import re
+from collections.abc import Iterator
+from io import BytesIO
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from django.template.loader import render_to_string
+from pypdf import PdfReader
 from weasyprint import HTML
 
 from clinic.common.vocabulary import Basin, Region, RegionSide, Side
@@ -38,6 +42,18 @@ def pictures(situation: Situation) -> list[str]:
     ]
 
 
+def alternatives(element: Any) -> Iterator[str]:
+    """Alternate texts in a tree of PDF structure elements (ISO 32000-1, 14.9.3)."""
+    element = element.get_object()
+    if isinstance(element, dict):
+        if "/Alt" in element:
+            yield str(element["/Alt"])
+        yield from alternatives(element["/K"]) if "/K" in element else ()
+    elif isinstance(element, list):
+        for child in element:
+            yield from alternatives(child)
+
+
 @pytest.mark.parametrize("situation", SITUATIONS)
 def test_each_step_of_a_programme_is_well_formed_svg_with_a_name(situation: Situation) -> None:
     for svg in pictures(situation):
@@ -61,6 +77,15 @@ def test_numbers_have_at_most_one_decimal_and_no_comma_of_a_locale() -> None:
     for svg in pictures(SITUATIONS[0]):
         for data in re.findall(r' d="([^"]+)"', svg):
             assert re.fullmatch(r"(M(-?\d+\.\d,-?\d+\.\d ?)+z?)+", data)
+
+
+def test_a_tagged_print_reads_the_picture_out() -> None:
+    (drawing,) = drawings_of(plan(SITUATIONS[0]).steps[0], NAMES)
+    svg = render_to_string("programmes/_drawing.html", {"drawing": drawing})
+    page = f"<html lang=en><title>x</title><body>{svg}</body></html>"
+    pdf = HTML(string=page).write_pdf(pdf_variant="pdf/ua-1")
+    tree = PdfReader(BytesIO(pdf)).trailer["/Root"]["/StructTreeRoot"]
+    assert list(alternatives(tree)) == [f"{drawing.title}. {drawing.description}"]
 
 
 def test_a_programme_prints_without_a_warning(caplog: pytest.LogCaptureFixture) -> None:
