@@ -44,8 +44,8 @@ def import_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
         return _example(list(protocols_in_use()))
     if "checked" in request.POST:
         return _confirm(request, episode)
-    form = UploadForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
+    if form.is_valid():
         raw = form.cleaned_data["file"]
         with form.catching(FileError):
             report = import_report(episode, raw)

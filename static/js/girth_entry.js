@@ -92,7 +92,7 @@ function report(lost) {
   const box = document.querySelector("#paste-report");
   box.hidden = lost.length === 0;
   box.textContent = lost.length
-    ? `${lost.length} pasted values had no field and were left out: ${lost.join("; ")}. The protocol has fewer positions or limbs than the column.`
+    ? `No field for ${lost.length} pasted: ${lost.join("; ")}. Left out: the protocol has fewer positions or limbs.`
     : "";
 }
 
@@ -115,6 +115,8 @@ document.addEventListener("visibilitychange", () => {
   if (!form || isLeaving || isSignedOut || !isTyped || document.visibilityState !== "hidden") return;
   navigator.sendBeacon(form.dataset.draft, new FormData(form));
 });
+form?.addEventListener("focusin", (event) => event.target.matches("input.girth") && event.target.select());
+
 let isTyped = false;
 form?.addEventListener("input", () => (isTyped = true));
 

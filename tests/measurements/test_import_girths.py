@@ -1,0 +1,282 @@
+"""Past sessions from a CSV: every way a file can be odd, the dry run, all or nothing."""
+
+import re
+from collections.abc import Iterable
+from time import perf_counter
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from clinic.audit.models import Entry
+from clinic.clients.models import Episode
+from measurements.csv_rows import read_file
+from measurements.models import GirthReading, GirthSession, Protocol
+from measurements.services.imports import import_sessions
+from tests.builders import (
+    ARM_LEVELS_CM,
+    make_client,
+    make_episode,
+    make_protocol,
+    make_session,
+)
+from tests.cast import Cast
+from tests.measurements.entry_pages import LEFT_CM, RIGHT_CM
+
+HEADER = "taken_on,time,limb,side,level_cm,trial,girth_cm,weight_kg,posture,protocol,note"
+
+
+@pytest.fixture
+def episode(cast: Cast) -> Episode:
+    return make_episode(make_client(), cast.therapist)
+
+
+@pytest.fixture
+def protocol(db: None) -> Protocol:
+    return make_protocol(name="Bras")
+
+
+def lines(day: str = "2025-03-04", time: str = "09:30", note: str = "") -> list[str]:
+    """One session of both arms, as 22 lines of the file."""
+    girths = {"right": RIGHT_CM, "left": LEFT_CM}
+    return [
+        f"{day},{time},arm,{side},{level},1,{girth},70.5,sitting,Bras,{note}"
+        for side, taped in girths.items()
+        for level, girth in zip(ARM_LEVELS_CM, taped, strict=True)
+    ]
+
+
+def file_of(rows: Iterable[str], header: str = HEADER, end: str = "\n") -> str:
+    return end.join([header, *rows]) + end
+
+
+def upload(browser: Browser, episode: Episode, raw: bytes | str) -> Any:
+    raw = raw.encode() if isinstance(raw, str) else raw
+    file = SimpleUploadedFile("past.csv", raw, "text/csv")
+    return browser.post(reverse("girths-import", args=[episode.pk]), {"file": file})
+
+
+def checked_in(answer: Any) -> str:
+    found = re.search(r'name="checked" value="([^"]+)"', answer.content.decode())
+    return found[1] if found else ""
+
+
+def confirm(browser: Browser, episode: Episode, checked: str, **extra: Any) -> Any:
+    return browser.post(reverse("girths-import", args=[episode.pk]), {"checked": checked}, **extra)
+
+
+def test_the_dry_run_saves_nothing_and_the_confirmation_saves_all(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    answer = upload(therapist, episode, file_of(lines() + lines("2025-04-01")))
+    assert "Save 2 sessions" in answer.content.decode()
+    assert not GirthSession.objects.exists()
+    confirm(therapist, episode, checked_in(answer))
+    assert GirthReading.objects.count() == 44
+    assert str(GirthSession.objects.get(is_baseline=True).taken_on) == "2025-03-04"
+    assert Entry.objects.filter(verb="girths.imported").count() == 1
+
+
+@pytest.mark.parametrize(
+    ("encoding", "says"),
+    [
+        ("utf-8", "UTF-8"),
+        ("utf-8-sig", "UTF-8"),
+        ("utf-16", "UTF-16"),
+        ("utf-16-le", "UTF-16"),
+        ("utf-16-be", "UTF-16"),
+        ("cp1252", "Windows-1252"),
+    ],
+)
+def test_a_file_is_read_in_the_encoding_it_has(
+    therapist: Browser, episode: Episode, protocol: Protocol, encoding: str, says: str
+) -> None:
+    answer = upload(therapist, episode, file_of(lines(note="œdème – gêne")).encode(encoding))
+    assert f"Read as {says}" in answer.content.decode()
+    confirm(therapist, episode, checked_in(answer))
+    assert GirthSession.objects.get().note == "œdème – gêne"
+
+
+def test_mixed_line_ends_are_line_ends(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    rows = lines()
+    text = HEADER + "\r\n" + "\r".join(rows[:7]) + "\n" + "\r\n".join(rows[7:]) + "\n\n"
+    assert "Save 1 session" in upload(therapist, episode, text).content.decode()
+
+
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_other_separators_and_decimal_commas(
+    therapist: Browser, episode: Episode, protocol: Protocol, separator: str
+) -> None:
+    text = file_of(lines()).replace(",", separator).replace(".", ",")
+    confirm(therapist, episode, checked_in(upload(therapist, episode, text)))
+    kept = GirthReading.objects.filter(side="right").values_list("girth_cm", flat=True)
+    assert [float(girth) for girth in kept] == RIGHT_CM
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (",18.6,", ",eighteen,", "is not a number"),
+        (",18.6,", ",,", "Empty"),
+        (",18.6,", ",0,", "cannot be a girth"),
+        (",18.6,", ",1860,", "more than any limb measures"),
+        (",18.6,", ",=2+3,", "could run as a formula"),
+        (",18.6,", ",-18.6,", "could run as a formula"),
+        (",right,4,", ",middle,4,", "left or right"),
+        (",right,4,", ",right,5,", "no tape position at 5 cm"),
+        (",right,4,", ",right,0,", "twice"),
+        (",right,4,1,", ",right,4,5,", "1, 2 or 3"),
+        ("2025-03-04,09:30,arm,right,4,", "04/03/2025,09:30,arm,right,4,", "year-month-day"),
+        ("2025-03-04,09:30,arm,right,4,", "2999-03-04,09:30,arm,right,4,", "still to come"),
+        ("2025-03-04,09:30,arm,right,4,", "2025-03-04,,arm,right,4,", "some have none"),
+        ("18.6,70.5,sitting", "18.6,71.5,sitting", "Differs from line 2"),
+        ("18.6,70.5,sitting,Bras", "18.6,70.5,sitting,Jambe", "Differs from line 2"),
+        ("18.6,70.5,sitting,Bras,", "18,6,70,5,sitting,Bras,", "separate the columns"),
+    ],
+)
+def test_a_wrong_line_is_named_and_nothing_can_be_saved(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, says: str
+) -> None:
+    answer = upload(therapist, episode, file_of(lines()).replace(old, new, 1))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert says in page
+    assert '<td class="num">3</td>' in page
+    assert not checked_in(answer)
+
+
+def test_a_formula_in_a_note_is_refused(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    answer = upload(therapist, episode, file_of(lines(note="@SUM(A1)")))
+    assert "could run as a formula" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("raw", "says"),
+    [
+        (b"", "empty"),
+        (b"\n \n", "empty"),
+        (b"PK\x03\x04\x00\x00", "Save it as CSV"),
+        (b"\x81\x8d\x00\x00\x01\x00\x02", "not readable as text"),
+        (HEADER.replace("girth_cm", "umfang").encode(), "not known"),
+        (HEADER.replace(",girth_cm", "").encode(), "has no column"),
+        (f"{HEADER},note\n".encode(), "twice"),
+        (f"{HEADER}\n".encode(), "No girths in this file"),
+    ],
+)
+def test_a_file_that_is_none_is_explained(
+    therapist: Browser, episode: Episode, protocol: Protocol, raw: bytes, says: str
+) -> None:
+    answer = upload(therapist, episode, raw)
+    assert says in answer.content.decode()
+    assert not checked_in(answer)
+
+
+def test_line_numbers_are_those_of_the_file_even_after_a_note_of_two_lines() -> None:
+    rows = [lines()[0] + '"two\nlines"', lines()[1].replace("18.6", "x")]
+    assert read_file(file_of(rows).encode()).problems[0].line == 4
+
+
+def test_an_unknown_protocol_is_named(therapist: Browser, episode: Episode) -> None:
+    page = upload(therapist, episode, file_of(lines())).content.decode()
+    assert "No protocol is called “Bras”" in page
+
+
+def test_a_session_recorded_already_is_reported(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    raw = file_of(lines())
+    checked = checked_in(upload(therapist, episode, raw))
+    confirm(therapist, episode, checked)
+    assert "already" in upload(therapist, episode, raw).content.decode()
+    again = confirm(therapist, episode, checked)
+    assert "no longer fits" in again.content.decode()
+    assert GirthSession.objects.count() == 1
+
+
+def test_another_time_of_the_day_is_its_next_round(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    text = file_of(lines(time="15:00") + lines())
+    confirm(therapist, episode, checked_in(upload(therapist, episode, text)))
+    rounds = GirthSession.objects.order_by("round").values_list("round", "taken_at__hour")
+    assert list(rounds) == [(1, 9), (2, 15)]
+
+
+def test_unusual_girths_are_shown_and_kept_as_confirmed(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    answer = upload(therapist, episode, file_of(lines()).replace(",17.2,", ",18.2,", 1))
+    assert "outside what is usual" in answer.content.decode()
+    confirm(therapist, episode, checked_in(answer))
+    assert float(GirthReading.objects.get(was_confirmed=True).girth_cm) == 18.2
+
+
+def test_only_the_bytes_that_were_checked_can_be_confirmed(
+    therapist: Browser, episode: Episode, protocol: Protocol, cast: Cast, signed_in: Any
+) -> None:
+    checked = checked_in(upload(therapist, episode, file_of(lines())))
+    other = signed_in(cast.other_therapist)
+    for browser, text in ((therapist, checked[:-2] + "xx"), (other, checked), (therapist, "")):
+        page = confirm(browser, episode, text, follow=True).content.decode()
+        assert "nothing was saved" in page
+    assert not GirthSession.objects.exists()
+
+
+def test_the_example_can_be_imported_as_it_is(
+    therapist: Browser, episode: Episode, db: None
+) -> None:
+    raw = therapist.get(reverse("girths-import", args=[episode.pk]) + "?example=1").content
+    assert checked_in(upload(therapist, episode, raw))
+
+
+def test_fifty_thousand_rows_take_seconds_and_a_bounded_number_of_queries(
+    episode: Episode, protocol: Protocol, cast: Cast
+) -> None:
+    days = [
+        f"{year}-{month:02}-{day:02}"
+        for year in range(2000, 2025)
+        for month in range(1, 13)
+        for day in range(1, 9)
+    ]
+    rows = [row for day in days[:2273] for row in lines(day)]
+    raw = file_of(rows).encode()
+    began = perf_counter()
+    with CaptureQueriesContext(
+        connection,
+    ) as queries:
+        report = import_sessions(episode=episode, raw=raw, by=cast.therapist)
+    took_s = perf_counter() - began
+    assert report.file.row_count >= 50_000
+    assert GirthReading.objects.count() == report.file.row_count
+    assert len(queries) < 40  # 22 of them INSERTs of up to 5,000 rows
+    assert took_s < 60, took_s  # a few seconds by itself; the bound allows for a busy machine
+    print(f"{report.file.row_count} rows in {took_s:.1f} s, {len(queries)} queries")
+
+
+def test_a_recorded_session_of_the_same_day_at_another_time_does_not_stand_in_the_way(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    make_session(episode, protocol, taken_on="2025-03-04")
+    confirm(therapist, episode, checked_in(upload(therapist, episode, file_of(lines()))))
+    assert set(GirthSession.objects.values_list("round", flat=True)) == {1, 2}
+
+
+def test_the_front_desk_is_refused(desk: Browser, episode: Episode) -> None:
+    assert desk.get(reverse("girths-import", args=[episode.pk])).status_code == 403
+
+
+def test_other_methods_are_refused(therapist: Browser, episode: Episode) -> None:
+    assert therapist.put(reverse("girths-import", args=[episode.pk])).status_code == 405
+
+
+def test_no_file_is_said_beside_the_field(therapist: Browser, episode: Episode) -> None:
+    page = therapist.post(reverse("girths-import", args=[episode.pk])).content.decode()
+    assert "Choose a file first" in page
