@@ -1,7 +1,7 @@
 """A small chart as plain coordinates, drawn by a template. No rounding of what is said in words."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import ceil, floor, log10
 
@@ -12,6 +12,7 @@ from clinic.letters.summary import LimbNumbers, Look, Measured
 WIDTH, HEIGHT = 780, 330
 LEFT, RIGHT, TOP, BOTTOM = 95, 130, 20, 50
 FEWEST_POINTS = 2
+NAME_HEIGHT = 30
 MOST_GRID_LINES = 4
 
 
@@ -34,15 +35,12 @@ class Line:
     name: str
     dots: tuple[Dot, ...]
     last_ml: float
+    name_y: float
     is_second: bool
 
     @property
     def path(self) -> str:
         return " ".join(f"{dot.x:.1f},{dot.y:.1f}" for dot in self.dots)
-
-    @property
-    def name_y(self) -> float:
-        return self.dots[-1].y
 
 
 @dataclass(frozen=True)
@@ -98,9 +96,11 @@ def chart(numbers: LimbNumbers) -> Chart | None:
         height=HEIGHT,
         plot_left=LEFT,
         plot_right=WIDTH - RIGHT,
-        lines=tuple(
-            _line(name, points, scale, numbers, is_second=index > 0)
-            for index, (name, points) in enumerate(named.items())
+        lines=_apart(
+            [
+                _line(name, points, scale, numbers, is_second=index > 0)
+                for index, (name, points) in enumerate(named.items())
+            ]
         ),
         grid=tuple(GridLine(value, scale.y(value)) for value in _grid(scale)),
         first_on=min(days),
@@ -157,7 +157,17 @@ def _line(
     name: str, points: Series, scale: Scale, numbers: LimbNumbers, *, is_second: bool
 ) -> Line:
     dots = tuple(_dot(look, value, scale, numbers) for look, value in points)
-    return Line(name, dots, points[-1][1].value, is_second)
+    return Line(name, dots, points[-1][1].value, dots[-1].y, is_second)
+
+
+def _apart(lines: list[Line]) -> tuple[Line, ...]:
+    """Two names that would print over each other are moved apart by equal amounts."""
+    if len(lines) < 2 or abs(lines[0].name_y - lines[1].name_y) >= NAME_HEIGHT:
+        return tuple(lines)
+    upper, lower = sorted(lines, key=lambda line: line.name_y)
+    middle = (upper.name_y + lower.name_y) / 2
+    moved = {upper: middle - NAME_HEIGHT / 2, lower: middle + NAME_HEIGHT / 2}
+    return tuple(replace(line, name_y=moved[line]) for line in lines)
 
 
 def _dot(look: Look, value: Measured, scale: Scale, numbers: LimbNumbers) -> Dot:

@@ -21,7 +21,7 @@ from clinic.clients.models import (
     Referrer,
 )
 from clinic.clients.selectors import BodyStory, body_story
-from clinic.common.vocabulary import Involvement, Phase, Precaution, Side, Stage
+from clinic.common.vocabulary import Involvement, Phase, Precaution, Stage
 from clinic.letters.errors import NothingTaped
 from clinic.letters.models import ProgressLetter
 from clinic.letters.selectors import last_approved, stage_findings
@@ -38,7 +38,6 @@ from clinic.letters.summary import (
     ProgressSummary,
     StageFound,
 )
-from measurements.limb.comparison import Judged
 from measurements.limb.volume import METHOD
 from measurements.models import LimbFindings
 from measurements.report import Caution, CoursePoint, LimbCourse, LimbPoint, SessionReport
@@ -226,7 +225,6 @@ def _numbers(course: LimbCourse, until_on: date, told: frozenset[str]) -> LimbNu
         last=next((look for look in looks if look.session_id in told), None),
         baseline=_baseline(points, looks),
         points=looks,
-        weight_adjusted=_weight_adjusted(latest),
         protocol=facts.protocol,
         start_landmark=facts.start_landmark,
         from_cm=course.section.from_cm,
@@ -247,17 +245,8 @@ def _baseline(points: Sequence[CoursePoint], looks: Sequence[Look]) -> Look | No
     return next((look for point, look in pairs if point.is_baseline), None)
 
 
-def _weight_adjusted(latest: SessionReport | None) -> tuple[tuple[Side, Measured], ...]:
-    found = latest.weight_adjusted if latest else ()
-    return tuple((side, _judged(change)) for side, change in found)
-
-
 def _told_cautions(latest: SessionReport | None) -> tuple[str, ...]:
     return tuple(each.label for each in TOLD if latest and each in latest.cautions)
-
-
-def _judged(change: Judged) -> Measured:
-    return Measured(change.value, change.error)
 
 
 def _look(point: CoursePoint, weights: dict[str, float | None]) -> Look:

@@ -84,7 +84,8 @@ def _rows(
     yield _row("Excess volume", "ml", excess, columns, earlier, is_main=True)
     percents = tuple(column.look.percent for column in columns)
     yield Row("Excess, percent of the other", "percent", percents, (None,) * len(earlier))
-    yield from _weights(numbers, columns, earlier)
+    if not any(excess):
+        yield _weights(columns, earlier)
 
 
 def _row(
@@ -107,19 +108,11 @@ def _limb_label(numbers: LimbNumbers, side: Side) -> str:
     return f"{name}, affected" if side is numbers.affected_side else name
 
 
-def _weights(
-    numbers: LimbNumbers, columns: tuple[Column, ...], earlier: tuple[Column, ...]
-) -> Iterator[Row]:
-    """Body weight where it was taken; it matters most where no sound limb is there to compare."""
+def _weights(columns: tuple[Column, ...], earlier: tuple[Column, ...]) -> Row:
+    """Body weight: it tells swelling from growth where no sound limb is there to compare."""
     kg = [column.look.weight_kg for column in columns]
     cells = tuple(Measured(weight, 0) if weight else None for weight in kg)
-    yield Row("Body weight", "kg", cells, (None,) * len(earlier))
-    for side, change in numbers.weight_adjusted:
-        is_baseline = [column.look is numbers.baseline for column in earlier]
-        judged = Judged(change.value, change.error)
-        changes = tuple(judged if is_it else None for is_it in is_baseline)
-        label = f"{_limb_label(numbers, side)}, weight-adjusted"
-        yield Row(label, "percent", (None,) * len(columns), changes)
+    return Row("Body weight", "kg", cells, (None,) * len(earlier))
 
 
 def end_of(limb: Limb) -> str:

@@ -38,7 +38,7 @@ STYLES = ("css/letter_sheet.css", "css/letter_print.css")
 PAGE_SIZE = {PaperSize.A4: "A4", PaperSize.LETTER: "letter"}
 
 # Tried in this order until the letter fits on one page.
-TYPE_SIZES = ("", "sheet-compact")
+TYPE_SIZES = ("", "sheet-close", "sheet-close sheet-compact")
 
 _one_at_a_time = threading.Lock()  # the font configuration is shared
 

@@ -25,7 +25,9 @@ INSTALL = (
 def _too_long(error: errors.LetterTooLong) -> str:
     texts = [FIELD_NAMES[name] for name in error.longest]
     shorten = f" Shorten {' or '.join(texts)}, or take out line breaks." if texts else ""
-    return f"The letter runs to {error.pages} pages and must fit on one.{shorten} The draft is kept."
+    return (
+        f"The letter runs to {error.pages} pages and must fit on one.{shorten} The draft is kept."
+    )
 
 
 def _not_printed(error: errors.LetterNotPrinted) -> str:

@@ -47,6 +47,10 @@ class Sheet:
     is_draft: bool
 
     @property
+    def has_chart(self) -> bool:
+        return any(limb.chart for limb in self.limbs)
+
+    @property
     def digest(self) -> str:
         """Changes when anything the reader would see changes."""
         said = json.dumps([as_json(self.summary), vars(self.texts)], sort_keys=True)

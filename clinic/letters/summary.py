@@ -113,7 +113,6 @@ class LimbNumbers:
     """One kind of limb: now, at the last letter, at baseline, and every point for the chart.
 
     `last` is None without an earlier letter or when its session can no longer be compared.
-    `weight_adjusted` is (side, change from baseline in percent) where both limbs are affected.
     """
 
     limb: Limb
@@ -123,7 +122,6 @@ class LimbNumbers:
     last: Look | None
     baseline: Look | None
     points: tuple[Look, ...]
-    weight_adjusted: tuple[tuple[Side, Measured], ...]
     protocol: str
     start_landmark: str
     from_cm: float

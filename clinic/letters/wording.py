@@ -274,7 +274,7 @@ def proposals(summary: ProgressSummary) -> ProposedText:
 
 
 def _treatment(summary: ProgressSummary) -> str:
-    taped = {0: "Girths not taped", 1: "Girths taped once"}.get(
+    taped = {0: "Girths not taped", 1: "Girths taped once", 2: "Girths taped twice"}.get(
         summary.measured_count, f"Girths taped {summary.measured_count} times"
     )
     return (

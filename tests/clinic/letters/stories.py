@@ -194,7 +194,7 @@ def much_treated(therapist: User) -> Episode:
     """Every kind of treatment, several precautions, one of them absolute."""
     episode = better(therapist)
     client = episode.client
-    for year in range(2015, 2023):
+    for year in range(2019, 2023):
         DrugTreatment.objects.create(
             client=client, drugs="chemotherapy", done_on=date(year, 2, 1), ended_on=date(year, 9, 1)
         )

@@ -1,0 +1,257 @@
+"""The printed letter, read back with two PDF libraries that did not write it."""
+
+import io
+import re
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pdfminer.high_level import extract_text
+from pypdf import PdfReader
+
+from clinic.accounts.models import PaperSize
+from clinic.letters import pdf
+from clinic.letters.errors import Fault, LetterNotPrinted, LetterTooLong
+from clinic.letters.models import ProgressLetter
+from clinic.letters.sentences import sentence
+from clinic.letters.services import compile_letter, draft_sheet, final_sheet
+from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts
+from measurements.selectors.reports import episode_course
+from tests.builders import today
+from tests.cast import Cast
+from tests.clinic.letters.stories import STORIES, better, days_ago, make_practice
+
+ROOT = Path(__file__).parents[3]
+MM = 72 / 25.4  # PDF units a millimetre
+
+LIMITS = {name: ProgressLetter._meta.get_field(name).max_length for name in TEXT_FIELDS}
+
+
+def sheet_of(story: str, cast: Cast) -> Sheet:
+    episode = STORIES[story](cast.therapist)
+    letter = compile_letter(
+        episode=episode, period_from=days_ago(90), period_to=today(), by=cast.therapist
+    )
+    return final_sheet(letter, cast.therapist)
+
+
+def read(content: bytes) -> str:
+    """The text in reading order with plain spaces and no line ends."""
+    return re.sub(r"\s+", " ", extract_text(io.BytesIO(content)))
+
+
+@pytest.mark.parametrize("story", STORIES)
+def test_every_story_prints_on_one_page(story: str, cast: Cast) -> None:
+    make_practice()
+    assert len(PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of(story, cast)))).pages) == 1
+
+
+def test_the_pdf_is_tagged_titled_and_names_its_language(cast: Cast) -> None:
+    reader = PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of("better", cast))))
+    root = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/StructTreeRoot"]["/K"]
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert reader.metadata.title.startswith("Progress letter, record T0")
+    assert b"pdfuaid" in root["/Metadata"].get_data()
+
+
+def test_the_structure_has_a_heading_a_table_with_headers_and_a_described_chart(
+    cast: Cast,
+) -> None:
+    reader = PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of("better", cast))))
+    found: list[tuple[str, str]] = []
+
+    def walk(element: object) -> None:
+        element = element.get_object()
+        if isinstance(element, list):
+            for each in element:
+                walk(each)
+        elif isinstance(element, dict):
+            found.append((str(element.get("/S")), str(element.get("/Alt", ""))))
+            walk(element.get("/K", []))
+
+    walk(reader.trailer["/Root"]["/StructTreeRoot"]["/K"])
+    kinds = {kind for kind, _ in found}
+    assert {"/H1", "/H2", "/Table", "/TH", "/TD", "/Figure"} <= kinds
+    assert any(
+        kind == "/Figure" and alt.startswith("Excess volume of the right arm")
+        for kind, alt in found
+    )
+
+
+def test_the_letter_says_what_the_record_says(cast: Cast) -> None:
+    make_practice()
+    sheet = sheet_of("better", cast)
+    text = read(pdf.letter_pdf(sheet))
+    course = episode_course(cast.therapist.episodes.get())[0]
+    now, baseline = course.points[-1], course.points[0]
+    for volume_ml in (
+        now.right.volume_ml,
+        now.left.volume_ml,
+        baseline.right.volume_ml,
+        now.excess_ml,
+        baseline.excess_ml,
+    ):
+        assert f"{volume_ml:,.0f} mL" in text
+    assert f"{now.percent:.1f} %" in text
+    assert f"\N{MINUS SIGN}{baseline.excess_ml - now.excess_ml:.0f} mL" in text
+    for said in (
+        "Marguerite Ångström",
+        "born 4 Mar 1961",
+        "Dr. Odile Farrow",
+        "Harbour Cancer Centre",
+        "Tidewater Lymphedema Practice",
+        "I97.2",
+        "Mar 2024 full node removal, right armpit (17 nodes, 3 positive), right mastectomy",
+        "Jun 2024 radiation, right chest wall",
+        "stage II",
+        "Theo Marsh, PT, DPT",
+        "the hand is not included",
+        "A change within measurement error is not reported as change",
+        "do not replace it",
+        "page 1 of 1",
+    ):
+        assert said in text, said
+
+
+def test_the_letter_does_not_report_a_change_within_error(cast: Cast) -> None:
+    text = read(pdf.letter_pdf(sheet_of("unchanged", cast)))
+    assert "no change within error of" in text
+    assert "lower" not in text
+    assert "higher" not in text
+
+
+def test_both_sides_affected_print_no_excess(cast: Cast) -> None:
+    text = read(pdf.letter_pdf(sheet_of("bilateral", cast)))
+    assert "Both legs are affected" in text
+    assert "Excess" not in text
+    assert "92.0 kg" in text
+
+
+def test_an_absolute_precaution_prints_the_box(cast: Cast) -> None:
+    make_practice()
+    text = read(pdf.letter_pdf(sheet_of("much_treated", cast)))
+    assert "Urgent: this does not wait for a letter. Please phone us: 555 0100." in text
+    assert "untreated infection, cellulitis or fever" in text
+
+
+def test_a_draft_says_that_it_is_one(cast: Cast) -> None:
+    episode = better(cast.therapist)
+    letter = compile_letter(
+        episode=episode, period_from=days_ago(90), period_to=today(), by=cast.therapist
+    )
+    draft = read(pdf.letter_pdf(draft_sheet(letter, cast.therapist)))
+    assert "Draft: not approved, not to be sent" in draft
+    assert "not approved" not in read(pdf.letter_pdf(final_sheet(letter, cast.therapist)))
+
+
+@pytest.mark.parametrize(
+    "word", ["Interdisciplinarity ", "Donaudampfschifffahrtsgesellschaft", "W"]
+)
+def test_texts_of_full_length_print_on_one_page_or_say_what_to_shorten(
+    word: str, cast: Cast
+) -> None:
+    full = Texts(**{name: (word * limit)[:limit] for name, limit in LIMITS.items()})
+    sheet = replace(sheet_of("better", cast), texts=full)
+    said = ""
+    try:
+        pages = PdfReader(io.BytesIO(pdf.letter_pdf(sheet))).pages
+    except LetterTooLong as error:
+        said, pages = sentence(error), []
+    assert len(pages) == 1 or "Shorten treatment given or plan" in said
+
+
+def test_line_breaks_that_fill_a_second_page_are_named(cast: Cast) -> None:
+    texts = Texts(bottom_line="Same.", plan="a\n" * 299)
+    with pytest.raises(LetterTooLong) as raised:
+        pdf.letter_pdf(replace(sheet_of("better", cast), texts=texts))
+    said = sentence(raised.value)
+    assert said.startswith("The letter runs to ")
+    assert "Shorten plan" in said
+    assert "draft is kept" in said
+
+
+@pytest.mark.parametrize(
+    ("paper", "width_mm", "height_mm"), [(PaperSize.A4, 210, 297), (PaperSize.LETTER, 215.9, 279.4)]
+)
+def test_the_paper_is_that_of_the_practice(
+    paper: PaperSize, width_mm: float, height_mm: float, cast: Cast
+) -> None:
+    make_practice(paper_size=paper)
+    box = PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of("better", cast)))).pages[0].mediabox
+    assert float(box.width) == pytest.approx(width_mm * MM, abs=1)
+    assert float(box.height) == pytest.approx(height_mm * MM, abs=1)
+
+
+def test_only_the_address_stands_where_an_envelope_window_shows(cast: Cast) -> None:
+    # US number 10 window over a letter folded in thirds, and the address field of DIN 5008 form B:
+    # both show the stretch from 62.7 to 80 mm below the upper edge; from memory, not re-read.
+    from_top: dict[str, float] = {}
+    page = PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of("better", cast)))).pages[0]
+    height = float(page.mediabox.height)
+
+    def note(text: str, _user: list, matrix: list, *_rest: object) -> None:
+        if text.strip():
+            from_top[text.strip()] = (height - matrix[5]) / MM
+
+    page.extract_text(visitor_text=lambda t, u, m, f, s: note(t, u, m))
+    shown = " ".join(text for text, mm in from_top.items() if 50 < mm < 86)
+    assert "Odile Farrow" in shown
+    assert "Saltmere" in shown
+    assert "Ångström" not in shown
+    assert "arm" not in shown
+
+
+def test_nothing_is_fetched_but_the_packaged_fonts() -> None:
+    for address in ("https://example.org/a.css", "file:///etc/passwd", "packaged-font:../x"):
+        with pytest.raises(ValueError, match="not a file of the letter"):
+            pdf.listed_files_only(address)
+    assert pdf.listed_files_only("packaged-font:SourceSerifPro-Regular.otf").read(4) == b"OTTO"
+
+
+def test_the_fonts_in_the_pdf_are_the_packaged_ones(cast: Cast) -> None:
+    page = PdfReader(io.BytesIO(pdf.letter_pdf(sheet_of("better", cast)))).pages[0]
+    fonts = {str(font.get_object()["/BaseFont"]) for font in page["/Resources"]["/Font"].values()}
+    assert fonts
+    assert all("Source" in name for name in fonts), fonts
+
+
+def test_a_failing_library_is_told_apart_from_our_own_faults(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = sheet_of("better", cast)
+
+    def fails(*_args: object, **_named: object) -> None:
+        raise MemoryError("pango")
+
+    monkeypatch.setattr(pdf, "laid_out", fails)
+    with pytest.raises(LetterNotPrinted) as raised:
+        pdf.letter_pdf(sheet)
+    assert raised.value.fault is Fault.FAILED
+    assert "The draft is kept" in sentence(raised.value)
+
+
+def test_without_pango_the_app_starts_and_says_what_to_install() -> None:
+    program = (
+        "import builtins, sys\n"
+        "real = builtins.__import__\n"
+        "def refuse(name, *rest, **named):\n"
+        "    if name == 'weasyprint': raise OSError('cannot load library libpango-1.0-0')\n"
+        "    return real(name, *rest, **named)\n"
+        "builtins.__import__ = refuse\n"
+        "import os; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.settings'\n"
+        "import django; django.setup()\n"
+        "from clinic.letters import pdf, sentences, urls\n"
+        "from clinic.letters.errors import LetterNotPrinted\n"
+        "assert urls.urlpatterns and not pdf.can_print()\n"
+        "try: pdf.letter_pdf(None)\n"
+        "except LetterNotPrinted as error: print(sentences.sentence(error))\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert "install Pango (on Debian: apt install libpango-1.0-0" in ran.stdout, ran.stderr

@@ -1,0 +1,195 @@
+"""The sentence that matters: better, same or worse; one number; how sure; what is asked."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from clinic.common.vocabulary import Limb, Phase, Precaution, Side
+from clinic.letters.summary import (
+    Addressee,
+    ClientNamed,
+    Diagnosis,
+    Letterhead,
+    LimbNumbers,
+    Look,
+    Measured,
+    PrecautionOpen,
+    ProgressSummary,
+)
+from clinic.letters.wording import (
+    BOTTOM_LINE_LENGTH,
+    NEXT_GIRTHS_AFTER,
+    News,
+    alerts,
+    bottom_line,
+    clauses,
+    proposals,
+)
+from clinic.overview.due import REMEASURE_AFTER
+
+BASELINE_ON, LAST_ON, NOW_ON = date(2026, 1, 5), date(2026, 2, 5), date(2026, 3, 5)
+ERROR_ML = 20.0  # of one excess: a change must pass 1.96 x sqrt(2) x 20 = 55.4 mL
+
+
+def look(name: str, on: date, excess_ml: float) -> Look:
+    return Look(
+        session_id=name,
+        taken_on=on,
+        left=Measured(2000.0, 17.0),
+        right=Measured(2000.0 + excess_ml, 18.0),
+        excess=Measured(excess_ml, ERROR_ML),
+        percent=Measured(excess_ml / 20, 1.0),
+        weight_kg=70.0,
+    )
+
+
+def arm(now_ml: float, baseline_ml: float | None = None, last_ml: float | None = None):
+    now = look("now", NOW_ON, now_ml)
+    baseline = look("baseline", BASELINE_ON, baseline_ml) if baseline_ml is not None else None
+    last = look("last", LAST_ON, last_ml) if last_ml is not None else None
+    return LimbNumbers(
+        limb=Limb.ARM,
+        affected_side=Side.RIGHT,
+        is_bilateral=False,
+        now=now,
+        last=last,
+        baseline=baseline,
+        points=tuple(each for each in (baseline, last, now) if each),
+        protocol="Arm, 4 cm",
+        start_landmark="ulnar styloid",
+        from_cm=0,
+        to_cm=40,
+        is_shorter=False,
+        rose_suddenly=False,
+        cautions=(),
+    )
+
+
+def summary(*limbs: LimbNumbers, **differences: object) -> ProgressSummary:
+    values = {
+        "version": 1,
+        "method": "test",
+        "letterhead": Letterhead("Practice", "", "", "", "", "", "A4", "kg"),
+        "addressee": Addressee("Dr. Odile Farrow", "", "", "", ""),
+        "client": ClientNamed("Marguerite Ångström", date(1961, 3, 4), "T1"),
+        "diagnosis": Diagnosis("I97.2", "Postmastectomy lymphedema syndrome", ()),
+        "cancer_treatment": "",
+        "stages": (),
+        "phase": Phase.INTENSIVE,
+        "phase_since_on": BASELINE_ON,
+        "precautions": (),
+        "limbs": limbs,
+        "period_from": LAST_ON,
+        "period_to": NOW_ON,
+        "last_letter_on": None,
+        "measured_count": 2,
+        "written_on": date(2026, 3, 6),
+        "signed_by": "Theo Marsh, PT",
+    }
+    return ProgressSummary(**values | differences)
+
+
+@pytest.mark.parametrize(
+    ("now_ml", "baseline_ml", "last_ml", "news"),
+    [
+        (200, 400, None, News.BETTER),
+        (400, 200, None, News.WORSE),
+        (230, 200, None, News.SAME),
+        (200, 600, 400, News.BETTER),
+        (400, 600, 200, News.WORSE),
+        (420, 600, 400, News.BETTER_THAN_BASELINE),
+        (420, 200, 400, News.WORSE_THAN_BASELINE),
+        (420, 410, 400, News.SAME),
+        (420, None, 400, News.SAME),
+        (400, None, None, News.NO_BASELINE),
+    ],
+)
+def test_the_news_follows_the_last_letter_unless_only_the_baseline_shows_a_change(
+    now_ml: float, baseline_ml: float | None, last_ml: float | None, news: News
+) -> None:
+    assert [each.news for each in clauses(summary(arm(now_ml, baseline_ml, last_ml)))] == [news]
+
+
+def test_a_change_is_judged_before_it_is_rounded() -> None:
+    # 1.96 x sqrt(20^2 + 20^2) = 55.437 mL: both print as 55 mL, only one is beyond error.
+    within, beyond = arm(255.43, 200), arm(255.44, 200)
+    assert clauses(summary(within))[0].news is News.SAME
+    assert clauses(summary(beyond))[0].news is News.WORSE
+
+
+def test_a_change_within_error_is_never_written_as_a_number() -> None:
+    line = bottom_line(summary(arm(237, 200)))
+    assert line.startswith("Unchanged: no change")
+    assert "37" not in line
+
+
+def test_the_sentence_names_one_number_its_error_and_whether_to_act() -> None:
+    assert bottom_line(summary(arm(200, 400))).replace("\u202f", " ") == (
+        "Better: the excess volume of the right arm has fallen by 200 mL since 5 Jan 2026, more"
+        " than measurement error (55 mL). No action needed from you."
+    )
+
+
+def test_a_fall_that_leaves_the_limb_above_its_baseline_says_so() -> None:
+    assert "still higher than at baseline" in bottom_line(summary(arm(300, 100, 500)))
+
+
+def test_a_first_measurement_is_no_change() -> None:
+    numbers = arm(400)
+    first = replace(numbers, baseline=numbers.now)
+    assert bottom_line(summary(first)).startswith("First measurement: the right arm holds 400")
+
+
+def test_both_sides_affected_are_each_set_against_their_own_baseline() -> None:
+    numbers = arm(100, 300)
+    both = replace(numbers, affected_side=None, is_bilateral=True)
+    line = bottom_line(summary(both))
+    assert line.startswith("Better: the volume of the right arm has fallen by 200")
+    assert "no change of the volume of the left arm" in line
+    assert "excess" not in line
+
+
+def test_worse_comes_before_better_and_asks_for_something() -> None:
+    told = summary(arm(100, 300), replace(arm(500, 300), limb=Limb.LEG))
+    assert bottom_line(told).startswith("Worse: the excess volume of the right leg has risen")
+    assert bottom_line(told).endswith("Please see our request.")
+    assert "reason for the rise" in proposals(told).request
+
+
+def test_an_unmeasured_period_says_so() -> None:
+    line = bottom_line(summary(arm(200, 400), measured_count=0))
+    assert line.startswith("Not measured in this period; on 5 Mar 2026: the excess volume")
+
+
+def test_the_sentence_always_fits_its_field() -> None:
+    rise = replace(arm(500, 300), affected_side=None, is_bilateral=True)
+    told = summary(rise, replace(rise, limb=Limb.LEG), measured_count=0)
+    assert len(bottom_line(told)) <= BOTTOM_LINE_LENGTH
+
+
+def test_an_absolute_precaution_or_a_sudden_rise_goes_into_the_box() -> None:
+    infection = PrecautionOpen(Precaution.UNTREATED_INFECTION, NOW_ON, True)
+    port = PrecautionOpen(Precaution.DEVICE_UNDER_SKIN, NOW_ON, False)
+    calm = summary(arm(200, 400), precautions=(port,))
+    assert alerts(calm) == ()
+    infected = summary(arm(200, 400), precautions=(infection, port))
+    assert alerts(infected) == (
+        "Recorded on 5 Mar 2026: untreated infection, cellulitis or fever.",
+    )
+    assert "attention now" in bottom_line(infected)
+    assert "waits" in proposals(infected).plan
+    rose = summary(replace(arm(500, 300), rose_suddenly=True))
+    assert "under two weeks" in alerts(rose)[0]
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_every_phase_proposes_a_plan_that_fits(phase: Phase) -> None:
+    proposed = proposals(summary(arm(200, 400), phase=phase))
+    assert 0 < len(proposed.plan) <= 600
+    assert ("refer again" in proposed.plan) == (phase is Phase.DISCHARGED)
+    assert proposed.adherence == ""  # the record does not know it
+
+
+def test_the_next_girths_follow_the_same_intervals_as_the_due_list() -> None:
+    assert NEXT_GIRTHS_AFTER == REMEASURE_AFTER
