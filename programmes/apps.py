@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class ProgrammesConfig(AppConfig):
+    name = "programmes"
+    label = "programmes"
