@@ -63,7 +63,7 @@ def episode_of(story: Story, client: Client, stage: Stage) -> Episode:
 
 def acts_of_body(story: Story, episode: Episode, stage: Stage) -> Iterator[Act]:
     """Registering, opening, treatments, precautions and phases."""
-    yield Act(story.registered, 0, lambda: _register(episode.client, stage))
+    yield Act(story.registered, 0, lambda: _register(story, episode.client, stage))
     yield Act(story.opened, 1, lambda: _open(story, episode))
     for told in story.treatments:
         yield _treatment_act(told, story, episode, stage)
@@ -73,8 +73,9 @@ def acts_of_body(story: Story, episode: Episode, stage: Stage) -> Iterator[Act]:
         yield _phase_act(told, episode, stage)
 
 
-def _register(client: Client, stage: Stage) -> None:
-    services.register_client(client=client, by=stage.cast.front_desk, is_deliberate=True)
+def _register(story: Story, client: Client, stage: Stage) -> None:
+    others = [str(demo_id("client", other)) for other in story.not_the_same_as]
+    services.register_client(client=client, by=stage.cast.front_desk, not_these=others)
 
 
 def _open(story: Story, episode: Episode) -> None:

@@ -50,6 +50,7 @@ class Story:
     episode: dict[str, Any]
     registered: int
     tapings: tuple[Taping, ...]
+    not_the_same_as: tuple[str, ...] = ()
     treatments: tuple[dict[str, Any], ...] = ()
     precautions: tuple[dict[str, Any], ...] = ()
     phases: tuple[dict[str, Any], ...] = ()
@@ -92,7 +93,7 @@ def _told() -> Iterator[dict[str, Any]]:
 
 
 def _story(told: dict[str, Any]) -> Story:
-    several = ("treatments", "precautions", "phases", "findings", "letters")
+    several = ("not_the_same_as", "treatments", "precautions", "phases", "findings", "letters")
     return Story(
         name=told["story"],
         tells=told["tells"],

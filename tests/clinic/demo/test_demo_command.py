@@ -123,7 +123,7 @@ def test_a_new_one_time_password_replaces_the_old_one() -> None:
 @pytest.mark.django_db
 def test_an_unknown_name_is_answered_with_the_names_there_are() -> None:
     make_staff("tilda", "Tilda Brook", Role.THERAPIST)
-    with pytest.raises(CommandError, match="Nobody signs in as nobody. Sign-in names: tilda"):
+    with pytest.raises(CommandError, match=r"Nobody signs in as nobody\. Sign-in names: tilda"):
         said("one_time_password", "nobody")
 
 
@@ -170,7 +170,7 @@ def demo_served(folder: Path, port: int) -> Iterator[subprocess.Popen[str]]:
 
 @pytest.mark.skipif(not settings.IS_TRIAL, reason="starts a trial database of its own")
 def test_the_demo_serves_pages_and_ctrl_c_stops_server_and_database() -> None:
-    folder = Path("/var/tmp") / f"ebbline-demo-test-{os.getpid()}"  # noqa: S108 - ownership checked
+    folder = Path("/var/tmp") / f"ebbline-demo-test-{os.getpid()}"
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

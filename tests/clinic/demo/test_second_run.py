@@ -1,0 +1,28 @@
+"""The demo is loaded once; what was loaded before is left alone."""
+
+from datetime import timedelta
+
+import pytest
+
+from clinic.demo.loading import Account, Holding, holding, load
+from tests.builders import make_client
+from tests.clinic.demo.conftest import TODAY
+from tests.clinic.demo.rows import digest, silent, tables
+
+
+@pytest.mark.django_db
+def test_a_second_run_changes_nothing(loaded: list[Account]) -> None:
+    before = tables()
+    assert len(before["clients.Client"]) == 40
+    assert holding() is Holding.DEMO
+    accounts = load(TODAY + timedelta(days=40), say=silent)
+    assert digest(tables()) == digest(before)
+    assert [account.password for account in accounts] == [None] * 4
+
+
+@pytest.mark.django_db
+def test_a_second_run_leaves_what_a_visitor_added(loaded: list[Account]) -> None:
+    make_client(given_name="Walter", family_name="Visitor")
+    before = digest(tables())
+    load(TODAY, say=silent)
+    assert digest(tables()) == before
