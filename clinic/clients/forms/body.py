@@ -4,7 +4,12 @@ from typing import Any
 
 from django import forms
 
-from clinic.clients.forms.pieces import ClientsForm, ClientsModelForm, DayField
+from clinic.clients.forms.pieces import (
+    EMPTY_CHOICE,
+    ClientsForm,
+    ClientsModelForm,
+    DayField,
+)
 from clinic.clients.models import (
     DrugTreatment,
     Irradiation,
@@ -111,7 +116,7 @@ class PrecautionForm(ClientsModelForm):
     def __init__(self, *args: Any, back: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         choices = sorted(self.fields["precaution"].choices[1:], key=lambda choice: choice[1])
-        self.fields["precaution"].choices = [("", "Choose"), *choices]
+        self.fields["precaution"].choices = [("", EMPTY_CHOICE), *choices]
         self.helper = form_layout(
             "precaution", "found_on", "note", save="Record precaution", back=back
         )

@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from clinic.clients.days import check_birth
 from clinic.clients.forms.pieces import (
+    DIFFERENCES,
+    LOOK_ALIKES,
     ClientsForm,
     DayField,
     EditedTogether,
@@ -81,6 +83,8 @@ class ClientForm(EditedTogether):
         self.fields["record_number"].required = False
         self.fields["referrer"] = ReferrerChoice(queryset=referrers, label="Referrer")
         self.helper = rows_only(
+            LOOK_ALIKES,
+            DIFFERENCES,
             "before",
             ("given_name", "family_name"),
             ("born_on", "sex", "record_number"),
@@ -141,11 +145,20 @@ class ReferrerForm(EditedTogether):
         if self.prefix:
             self.helper = rows_only(*rows)
         else:
-            self.helper = form_layout(*rows, save="Save referrer", back=reverse("referrers"))
+            self.helper = form_layout(
+                DIFFERENCES, *rows, save="Save referrer", back=reverse("referrers")
+            )
+
+    def has_changed(self) -> bool:
+        """Inside the client's form, whether anything was typed: a choice alone names nobody."""
+        if not self.empty_permitted:
+            return super().has_changed()
+        typed = (self.data.get(self.add_prefix(name), "") for name in self._meta.fields[:-2])
+        return any(text.strip() for text in typed)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if (delivery := cleaned.get("delivery")) and not self._is_left_empty():
+        if delivery := cleaned.get("delivery"):
             self._need(*NEEDED_FOR[Delivery(delivery)])
         if cleaned.get("delivery") == Delivery.POST and not cleaned.get("town"):
             self._need("town", "Letters to this referrer go by post: type town and postcode.")
@@ -154,9 +167,6 @@ class ReferrerForm(EditedTogether):
     def _need(self, name: str, otherwise: str) -> None:
         if name not in self.errors and not self.cleaned_data.get(name):
             self.add_error(name, otherwise)
-
-    def _is_left_empty(self) -> bool:
-        return self.empty_permitted and not self.has_changed()
 
 
 class DeactivateForm(ClientsForm):

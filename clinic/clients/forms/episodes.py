@@ -8,6 +8,8 @@ from django.forms import BaseFormSet, formset_factory
 
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import (
+    DIFFERENCES,
+    EMPTY_CHOICE,
     ClientsForm,
     DayField,
     EditedTogether,
@@ -52,7 +54,9 @@ class EpisodeForm(EditedTogether):
         super().__init__(*args, **kwargs)
         self.fields["therapist"].queryset = therapists
         self.fields["referrer"] = ReferrerChoice(queryset=referrers, label="Referrer")
+        self.fields["therapist"].empty_label = EMPTY_CHOICE
         self.helper = rows_only(
+            DIFFERENCES,
             "before",
             ("opened_on", "cause"),
             "diagnosis",
@@ -118,7 +122,7 @@ class RegionForm(forms.Form):
         )
 
 
-class RegionRows(BaseFormSet):
+class RegionRows(BaseFormSet):  # type: ignore[type-arg]  # not subscriptable at run time
     """The rows of an episode's regions: at least one, none twice."""
 
     def clean(self) -> None:

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Layout
+from crispy_forms.layout import HTML, Layout
 from django import forms
 from django.http import QueryDict
 
@@ -17,6 +17,9 @@ from clinic.clients.sentences import sentence
 from clinic.clients.spellings import DAY_FORMATS
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
 
+EMPTY_CHOICE = "Choose"
+DIFFERENCES = HTML('{% include "clients/_differences.html" %}')
+LOOK_ALIKES = HTML('{% include "clients/_look_alikes.html" %}')
 NOT_A_DAY = "This is not a day. Write it like 4 Mar 1961, 1961-03-04 or 3/4/1961."
 
 
@@ -26,7 +29,7 @@ class DayField(forms.DateField):
     default_error_messages = {"invalid": NOT_A_DAY}
 
     def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("help_text", "Day Mon year, or month/day/year.")
+        kwargs.setdefault("help_text", "Like 4 Mar 2026 or 3/4/2026 (month first).")
         widget = forms.DateInput(format="%-d %b %Y", attrs={"autocomplete": "off"})
         super().__init__(input_formats=DAY_FORMATS, widget=widget, **kwargs)
 
@@ -62,6 +65,12 @@ class ClientsModelForm(PlainModelForm):
     """The same for a model."""
 
     sentence = staticmethod(sentence)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, forms.TypedChoiceField) and field.choices[0][0] == "":
+                field.choices = [("", EMPTY_CHOICE), *field.choices[1:]]
 
 
 @dataclass(frozen=True)

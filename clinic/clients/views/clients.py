@@ -12,8 +12,14 @@ from clinic.accounts.permits import permit
 from clinic.clients import services
 from clinic.clients.errors import LooksLikeAnother
 from clinic.clients.forms.clients import ClientForm, DeactivateForm, ReferrerForm, SearchForm
-from clinic.clients.models import Referrer
-from clinic.clients.selectors import Order, clients_for, clients_found, referrers_to_choose
+from clinic.clients.models import Client, Referrer
+from clinic.clients.selectors import (
+    Order,
+    clients_for,
+    clients_found,
+    look_alikes,
+    referrers_to_choose,
+)
 from clinic.common.errors import RuleBroken
 
 SECTION = {"section": "clients"}
@@ -23,7 +29,11 @@ SECTION = {"section": "clients"}
 @require_http_methods(["GET", "POST"])
 def clients(request: HttpRequest) -> HttpResponse:
     search = SearchForm(request.POST).search()
-    context = {"found": clients_found(request.user, search), "search": search, "orders": Order}
+    context = {
+        "found": clients_found(request.user, search),
+        "search": search,
+        "orders": list(Order),
+    }
     template = "clients/_found.html" if request.htmx else "clients/clients.html"
     return render(request, template, context | SECTION)
 
@@ -33,7 +43,7 @@ def clients(request: HttpRequest) -> HttpResponse:
 def register(request: HttpRequest) -> HttpResponse:
     form = ClientForm(request.POST or None, referrers=referrers_to_choose())
     referrer_form = _new_referrer_form(request)
-    look_alikes = ()
+    alike = ()
     if form.is_valid() and referrer_form.is_valid():
         with form.catching(RuleBroken):
             try:
@@ -41,14 +51,14 @@ def register(request: HttpRequest) -> HttpResponse:
                     client=form.instance,
                     by=request.user,
                     new_referrer=_new_referrer(referrer_form),
-                    is_deliberate="anyway" in request.POST,
+                    is_deliberate=_has_seen_all_alike(request, form.instance),
                 )
             except LooksLikeAnother as error:
-                look_alikes = error.look_alikes
+                alike = error.look_alikes
                 raise
             messages.success(request, f"Registered, record number {client.record_number}.")
             return redirect("client", client.pk)
-    context = {"form": form, "referrer_form": referrer_form, "look_alikes": look_alikes}
+    context = {"form": form, "referrer_form": referrer_form, "look_alikes": alike}
     return render(request, "clients/client_form.html", context | SECTION)
 
 
@@ -90,6 +100,12 @@ def reactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
     services.reactivate_client(client=client, by=request.user)
     messages.success(request, f"{client} is back on the lists.")
     return redirect("client", client_id)
+
+
+def _has_seen_all_alike(request: HttpRequest, client: Client) -> bool:
+    """Whether "Register anyway" was pressed below a list that named everybody alike."""
+    seen = request.POST.get("anyway", "").split()
+    return bool(seen) and all(str(alike.client.pk) in seen for alike in look_alikes(client))
 
 
 def _new_referrer_form(request: HttpRequest) -> ReferrerForm:

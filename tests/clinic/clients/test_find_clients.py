@@ -79,6 +79,7 @@ def test_search_words_are_kept_in_the_field(desk: Browser, marguerite: Client) -
     page = desk.post(URL, {"words": "nobody here", "page": "x", "order": "tallest"})
     assert page.status_code == 200
     assert 'value="nobody here"' in page.content.decode()
+    assert '<option value="name" selected>' in page.content.decode()
     assert "Nobody fits all of these words" in page.content.decode()
 
 

@@ -83,10 +83,30 @@ def test_a_likely_double_is_questioned_before_saving(desk: Browser) -> None:
 
 
 def test_register_anyway_is_deliberate(desk: Browser) -> None:
+    known = make_client()
+    answers = client_answers(family_name="Angstrom", born_on="4 Mar 1961", given_name="Marguerite")
+    page = desk.post(URL, answers).content.decode()
+    assert f'name="anyway" value="{known.pk} "' in page
+    assert desk.post(URL, answers | {"anyway": f"{known.pk} "}).status_code == 302
+    assert Client.objects.count() == 2
+
+
+def test_a_double_not_yet_shown_is_questioned_all_the_same(desk: Browser) -> None:
+    known = make_client()
+    make_client(given_name="Margerite")
+    answers = client_answers(family_name="Angstrom", born_on="4 Mar 1961", given_name="Marguerite")
+    assert desk.post(URL, answers | {"anyway": f"{known.pk}"}).status_code == 200
+    assert Client.objects.count() == 2
+
+
+def test_enter_never_registers_a_likely_double(desk: Browser) -> None:
+    """A browser presses the first button of a form when Enter is typed in a field."""
     make_client()
     answers = client_answers(family_name="Angstrom", born_on="4 Mar 1961", given_name="Marguerite")
-    assert desk.post(URL, answers | {"anyway": "yes"}).status_code == 302
-    assert Client.objects.count() == 2
+    page = desk.post(URL, answers).content.decode()
+    form = page[page.index('<form method="post" novalidate') :]
+    assert form.index("Compare once more") < form.index("Register anyway</button>")
+    assert "anyway" not in form[form.index("<button") :].split(">")[0]
 
 
 def test_deactivated_clients_count_as_doubles_too(cast: Cast) -> None:
