@@ -74,8 +74,9 @@ def acts_of_body(story: Story, episode: Episode, stage: Stage) -> Iterator[Act]:
 
 
 def _register(story: Story, client: Client, stage: Stage) -> None:
-    others = [str(demo_id("client", other)) for other in story.not_the_same_as]
-    services.register_client(client=client, by=stage.cast.front_desk, not_these=others)
+    services.register_client(
+        client=client, by=stage.cast.front_desk, is_deliberate=bool(story.not_the_same_as)
+    )
 
 
 def _open(story: Story, episode: Episode) -> None:
