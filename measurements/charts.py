@@ -77,7 +77,11 @@ def girth_figure(course: LimbCourse) -> Figure | None:
             (GREY, "dot", "square-open"),
         ),
     ]
-    layout = _layout("cm") | {"xaxis": _axis("level, cm from the start"), "hovermode": "x unified"}
+    layout = _layout("cm") | {
+        "xaxis": _axis("level, cm from the start") | {"zeroline": False},
+        "hovermode": "x unified",
+        "legend": {"orientation": "h", "y": 1.14, "x": 0},
+    }
     return _plain(go.Figure(data=traces, layout=layout))
 
 
@@ -231,7 +235,7 @@ def _layout(unit: str) -> Figure:
         "template": "none",
         "margin": {"l": 64, "r": 16, "t": 28, "b": 44},
         "height": 400,
-        "xaxis": _axis(""),
+        "xaxis": _axis("") | {"zeroline": False},
         "yaxis": _axis(unit) | {"zeroline": True, "zerolinewidth": 1.5},
         "legend": {"orientation": "h", "y": -0.16, "x": 0},
         "hovermode": "closest",

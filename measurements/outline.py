@@ -15,7 +15,7 @@ from measurements.limb.volume import Section, SegmentVolume, segment_volumes
 from measurements.report import GirthRow, SessionReport
 
 UNITS_PER_CM = 10.0
-SIDE_MARGIN = 104.0  # room for "+123 mL" outside each limb
+SIDE_MARGIN = 126.0  # room for "+123 mL" outside each limb
 CENTRE_GAP = 190.0  # room for the station labels between the limbs
 TOP_MARGIN = 34.0
 BOTTOM_MARGIN = 30.0

@@ -48,7 +48,8 @@ class Caution(Word):
     )
     BOTH_ROSE = (
         "both_rose",
-        "Both limbs rose beyond measurement error: think of a cause in the whole body.",
+        "Both limbs rose beyond measurement error since the session before: think of a cause in"
+        " the whole body.",
     )
 
 
