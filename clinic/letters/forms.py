@@ -10,7 +10,7 @@ from clinic.letters.models import ProgressLetter
 from clinic.letters.sentences import sentence
 from clinic.letters.sheet import TEXT_FIELDS, Texts
 
-ROWS = {"bottom_line": 4, "treatment": 4, "adherence": 3, "plan": 4, "request": 3}
+ROWS = {"bottom_line": 3, "treatment": 3, "adherence": 2, "plan": 3, "request": 2}
 
 
 class PeriodForm(PlainForm):

@@ -1,6 +1,6 @@
 """The number table of a letter: what stands in which row and column. No rounding here."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 
@@ -40,9 +40,12 @@ class NumberTable:
 
 def number_table(numbers: LimbNumbers) -> NumberTable:
     columns = _columns(numbers)
-    earlier = tuple(column for column in columns if not column.is_now)
-    rows = tuple(row for row in _rows(numbers, columns, earlier) if any(row.cells + row.changes))
-    return NumberTable(_caption(numbers), columns, earlier, rows)
+    rows = tuple(row for row in _rows(numbers, columns) if any(row.cells))
+    return NumberTable(_caption(numbers), columns, _earlier(columns), rows)
+
+
+def _earlier(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    return tuple(column for column in columns if not column.is_now)
 
 
 def _caption(numbers: LimbNumbers) -> str:
@@ -73,46 +76,41 @@ def _heading(names: list[str]) -> str:
     return text[0].upper() + text[1:]
 
 
-def _rows(
-    numbers: LimbNumbers, columns: tuple[Column, ...], earlier: tuple[Column, ...]
-) -> Iterator[Row]:
+def _rows(numbers: LimbNumbers, columns: tuple[Column, ...]) -> Iterator[Row]:
     side = numbers.affected_side or Side.RIGHT
-    for each in (side, side.other):
-        cells = [column.look.of(each) for column in columns]
-        yield _row(_limb_label(numbers, each), "ml", cells, columns, earlier)
-    excess = [column.look.excess for column in columns]
-    yield _row("Excess volume", "ml", excess, columns, earlier, is_main=True)
+    yield _volumes(_limb_label(numbers, side), columns, lambda look: look.of(side))
+    yield _volumes(_limb_label(numbers, side.other), columns, lambda look: look.of(side.other))
+    yield _volumes("Excess volume", columns, lambda look: look.excess, is_main=True)
     percents = tuple(column.look.percent for column in columns)
-    yield Row("Excess, percent of the other", "percent", percents, (None,) * len(earlier))
-    if not any(excess):
-        yield _weights(columns, earlier)
+    yield _unjudged("Excess, percent of the other", "percent", percents)
+    if not numbers.now.excess:
+        yield _unjudged("Body weight", "kg", tuple(_weight(column.look) for column in columns))
 
 
-def _row(
+def _volumes(
     label: str,
-    unit: str,
-    cells: list[Measured | None],
     columns: tuple[Column, ...],
-    earlier: tuple[Column, ...],
+    of: Callable[[Look], Measured | None],
     *,
     is_main: bool = False,
 ) -> Row:
-    by_column = dict(zip((column.heading for column in columns), cells, strict=True))
-    now = cells[-1]
-    changes = tuple(shift(now, by_column[column.heading]) for column in earlier)
-    return Row(label, unit, tuple(cells), changes, is_main)
+    now = of(columns[-1].look)
+    changes = tuple(shift(now, of(column.look)) for column in _earlier(columns))
+    return Row(label, "ml", tuple(of(column.look) for column in columns), changes, is_main)
+
+
+def _unjudged(label: str, unit: str, cells: tuple[Measured | None, ...]) -> Row:
+    return Row(label, unit, cells, (None,) * (len(cells) - 1))
+
+
+def _weight(look: Look) -> Measured | None:
+    """Body weight tells swelling from growth where no sound limb is there to compare."""
+    return Measured(look.weight_kg, 0) if look.weight_kg else None
 
 
 def _limb_label(numbers: LimbNumbers, side: Side) -> str:
     name = f"{side.label} {numbers.limb.label}".capitalize()
     return f"{name}, affected" if side is numbers.affected_side else name
-
-
-def _weights(columns: tuple[Column, ...], earlier: tuple[Column, ...]) -> Row:
-    """Body weight: it tells swelling from growth where no sound limb is there to compare."""
-    kg = [column.look.weight_kg for column in columns]
-    cells = tuple(Measured(weight, 0) if weight else None for weight in kg)
-    return Row("Body weight", "kg", cells, (None,) * len(earlier))
 
 
 def end_of(limb: Limb) -> str:

@@ -21,6 +21,7 @@ from clinic.letters.pdf import can_print, letter_pdf
 from clinic.letters.selectors import draft_of, first_period, letters_for, letters_of, stored_pdf
 from clinic.letters.sentences import INSTALL, sentence
 from clinic.letters.sheet import Sheet
+from clinic.letters.wording import bottom_line
 
 look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -37,7 +38,11 @@ def _letter(request: HttpRequest, letter_id: UUID) -> ProgressLetter:
 @require_safe
 def letters(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = _episode(request, episode_id)
-    shown = {"episode": episode, "letters": letters_of(episode, request.user)}
+    shown = {
+        "episode": episode,
+        "letters": letters_of(episode, request.user),
+        "draft": draft_of(episode),
+    }
     return render(request, "letters/letters.html", shown | _printing())
 
 
@@ -130,9 +135,16 @@ def _fragment(request: HttpRequest, letter: ProgressLetter, template: str) -> Ht
 def _sheet_or_why(letter: ProgressLetter, request: HttpRequest) -> dict[str, object]:
     """The draft's sheet, or the sentence why the record no longer makes one."""
     try:
-        return {"sheet": services.draft_sheet(letter, request.user)}
+        sheet = services.draft_sheet(letter, request.user)
+        return {"sheet": sheet, "record_says": record_says(sheet)}
     except RuleBroken as error:
         return {"sheet": None, "why_not": sentence(error)}
+
+
+def record_says(sheet: Sheet) -> str:
+    """The sentence the record proposes today, when it is not the one in the letter."""
+    proposed = bottom_line(sheet.summary)
+    return "" if proposed == sheet.texts.bottom_line else proposed
 
 
 def _printing() -> dict[str, object]:
@@ -164,7 +176,7 @@ def _approve_page(request: HttpRequest, letter: ProgressLetter, form: ApproveFor
     except RuleBroken as error:
         shown["why_not"] = sentence(error)
     else:
-        shown |= {"sheet": final, "digest": final.digest}
+        shown |= {"sheet": final, "digest": final.digest, "record_says": record_says(final)}
     return render(request, "letters/approve.html", shown)
 
 

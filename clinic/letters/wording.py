@@ -152,11 +152,16 @@ def clause(track: Track) -> Clause:
         return _changed(track, last, f"since the last letter{_still(last, baseline)}")
     if baseline and baseline.beyond_error:
         news = _against_baseline(baseline) if last else None
-        assert track.baseline_on
-        return _changed(track, baseline, f"since {day(track.baseline_on)}", news=news)
-    if baseline or last:
-        return _unchanged(track, baseline or last)
+        return _changed(track, baseline, _since(track.baseline_on), news=news)
+    if baseline:
+        return _unchanged(track, baseline, _since(track.baseline_on))
+    if last:
+        return _unchanged(track, last, _since(track.last_on))
     return _standing(track)
+
+
+def _since(on: date | None) -> str:
+    return f"since {day(on)}" if on else "since then"
 
 
 def _still(last: Judged, baseline: Judged | None) -> str:
@@ -180,31 +185,22 @@ def _changed(track: Track, change: Judged, since: str, *, news: News | None = No
     return Clause(news or (News.WORSE if is_up else News.BETTER), text)
 
 
-def _unchanged(track: Track, change: Judged | None) -> Clause:
-    assert change
-    since_on = track.baseline_on if track.baseline else track.last_on
-    assert since_on
-    text = (
-        f"no change of {track.name} since {day(since_on)} beyond measurement error"
-        f" ({ml(change.limit)})"
-    )
+def _unchanged(track: Track, change: Judged, since: str) -> Clause:
+    text = f"no change of {track.name} {since} beyond measurement error ({ml(change.limit)})"
     return Clause(News.SAME, text)
 
 
 def _standing(track: Track) -> Clause:
+    """What a single look says: there is nothing yet to compare it with."""
     news = News.FIRST if track.is_first else News.NO_BASELINE
+    now = Judged(track.now.value, track.now.error)
+    error = f"measurement error ({ml(now.limit)})"
     if not track.is_excess:
-        text = f"{track.limb} measures {ml(track.now.value)} (measurement error {ml(track.now.margin)})"
-        return Clause(news, text)
-    judged = Judged(track.now.value, track.now.error)
-    if not judged.beyond_error:
-        text = f"{track.limb} differs from the other by no more than measurement error ({ml(judged.limit)})"
-        return Clause(news, text)
-    more = "more" if judged.value > 0 else "less"
-    text = (
-        f"{track.limb} holds {ml(abs(judged.value))} {more} than the other, beyond measurement"
-        f" error ({ml(judged.limit)})"
-    )
+        return Clause(news, f"{track.limb} measures {ml(now.value)}, {error}")
+    if not now.beyond_error:
+        return Clause(news, f"{track.limb} differs from the other by no more than {error}")
+    more = "more" if now.value > 0 else "less"
+    text = f"{track.limb} holds {ml(abs(now.value))} {more} than the other, beyond {error}"
     return Clause(news, text)
 
 
