@@ -122,11 +122,11 @@ def test_an_empty_page_says_that_girths_are_missing(
 def test_a_station_left_open_is_asked_about_and_may_stay_open(
     therapist: Browser, episode: Episode, protocol: Protocol
 ) -> None:
-    typed = {"girth-left-20-1": ""}
+    typed = {"girth-left-4-1": ""}
     answer = record(therapist, episode, protocol, **typed)
-    assert "left: 20 cm" in answer.content.decode()
+    assert "left: 4 cm" in answer.content.decode()
     assert not GirthSession.objects.exists()
-    record(therapist, episode, protocol, **typed, **{"sure-open": "left 20"})
+    record(therapist, episode, protocol, **typed, **{"sure-open": "left 4"})
     assert GirthReading.objects.count() == 21
 
 
