@@ -143,9 +143,7 @@ TIME_ZONE = text("EBBLINE_TIME_ZONE", "America/New_York")
 USE_I18N = False
 USE_TZ = True
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
-DATE_FORMAT = "j M Y"
-DATETIME_FORMAT = "j M Y H:i"
-TIME_FORMAT = "H:i"
+FORMAT_MODULE_PATH = ["clinic.common.formats"]
 
 STATIC_URL = "static/"
 # The trial serves files where they lie; a clinic's server serves what collectstatic gathered.

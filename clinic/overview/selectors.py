@@ -15,7 +15,7 @@ from clinic.audit.selectors import history_of
 from clinic.audit.sentences import sentence
 from clinic.clients.models import AffectedRegion, Client, Episode
 from clinic.clients.selectors import BodyStory, body_story, episodes_for, with_phase
-from clinic.common.vocabulary import Limb, Phase, Region, Stage
+from clinic.common.vocabulary import Involvement, Limb, Phase, Region, Stage
 from clinic.overview.due import DueItem, EpisodeFacts, due_items
 from measurements.models import GirthDraft, GirthSession, LimbFindings
 from measurements.report import SessionReport
@@ -172,7 +172,7 @@ def _regions(episode: Episode) -> tuple[RegionCard, ...]:
         RegionCard(
             id=region.pk,
             name=str(region),
-            involvement=region.get_involvement_display(),
+            involvement=Involvement(region.involvement).label,
             stage=Stage(region.looks[0].stage) if region.looks else None,
             staged_on=region.looks[0].found_on if region.looks else None,
         )

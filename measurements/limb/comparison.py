@@ -30,8 +30,8 @@ NOISE_PLACES = 10
 class Verdict(Word):
     """A difference or change set against its own measurement error, at 95 %."""
 
-    BEYOND_ERROR_UP = "beyond_error_up", "larger than measurement error, upwards"
-    BEYOND_ERROR_DOWN = "beyond_error_down", "larger than measurement error, downwards"
+    BEYOND_ERROR_UP = "beyond_error_up", "larger, beyond measurement error"
+    BEYOND_ERROR_DOWN = "beyond_error_down", "smaller, beyond measurement error"
     WITHIN_ERROR = "within_error", "within measurement error"
 
     @property
