@@ -99,9 +99,9 @@ DEFAULT_DOSE = Dose()
 CIRCLES_AN_AREA = 8
 TAUGHT_DOSE = replace(
     DEFAULT_DOSE,
-    **{
-        name: replace(count, default=CIRCLES_AN_AREA)
-        for name, count in DEFAULT_DOSE.counts().items()
-        if count.taught == CIRCLES_TAUGHT
-    },
+    neck=replace(DEFAULT_DOSE.neck, default=CIRCLES_AN_AREA),
+    collarbone_hollow=replace(DEFAULT_DOSE.collarbone_hollow, default=CIRCLES_AN_AREA),
+    basin=replace(DEFAULT_DOSE.basin, default=CIRCLES_AN_AREA),
+    trunk_strip=replace(DEFAULT_DOSE.trunk_strip, default=CIRCLES_AN_AREA),
+    limb_width=replace(DEFAULT_DOSE.limb_width, default=CIRCLES_AN_AREA),
 )

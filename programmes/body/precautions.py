@@ -189,7 +189,8 @@ _ROWS: tuple[tuple[Precaution, Level, tuple[Block, ...], str, str, str], ...] = 
     ),
     (
         Precaution.PREGNANCY, _A, (_DEEP,),
-        "Pregnancy: no hand pressure on the belly.", NO_PRESS, "MGM",
+        "Pregnancy: no hand pressure on the belly; reclined, not flat, late in pregnancy.",
+        f"{NO_PRESS} Do not lie flat.", "MGM; position common practice, no source",
     ),
     (
         Precaution.HEAVY_MENSTRUATION, _R, (_DEEP,),

@@ -23,9 +23,10 @@ PAIRS = {
     "supraclav": "hollows above both collarbones",
     "cervical": "both sides of the neck",
 }
-ON_BACK = "Lie on your back with your knees bent."
+# Lying or reclined: LEG, BP06. Reclined suits those too who may not lie flat, as late in pregnancy.
+RECLINED = "Lie back on pillows with your knees bent."
 HEAD_RAISED = "Sit, or lie with your head raised."
-ON_SIDE = "Lie on your back, or turn a bit to the other side."
+TURNED = "Lie back on pillows, or turn a bit to the other side."
 LEAN_FORWARD = "Sit and lean on a table, so your helper can reach your back."
 # Limb raised: common practice, no source.
 ARM_RAISED = "Prop the arm on pillows, a bit above your heart."
@@ -33,7 +34,7 @@ LEG_RAISED = "Lie with the leg on pillows and the knee a bit bent."
 POSITIONS = {
     "neck": HEAD_RAISED,
     "head": HEAD_RAISED,
-    "trunk_side": ON_SIDE,
+    "trunk_side": TURNED,
     "trunk_back_upper": LEAN_FORWARD,
     "trunk_back_lower": LEAN_FORWARD,
     "arm": ARM_RAISED,
@@ -81,7 +82,7 @@ def words_for(
         "place": step.place or _place(step, place),
         "direction": _direction(step, place, territory),
         "hand": BY_HELPER if by_helper else _hand(step, place),
-        "position": LEAN_FORWARD if by_helper else POSITIONS.get(place.region, ON_BACK),
+        "position": LEAN_FORWARD if by_helper else POSITIONS.get(place.region, RECLINED),
         "why": TREATED if is_treated else _why(step, place, _plain(outlet, territory)),
     }
 
@@ -92,7 +93,7 @@ def _breathing(step: Step, territory: TerritoryMap) -> Words:
         "place": "belly" if step.node else "whole body",
         "direction": BREATHING[step.technique],
         "hand": territory.places[step.node].hand if step.node else ARMS_REST,
-        "position": ON_BACK,
+        "position": RECLINED,
         "why": BREATH_OPENS if opens else BREATH_CLOSES,
     }
 

@@ -33,6 +33,7 @@ SPLIT = re.findall(
     r"[a-z-]+",
     "shoul-der cir-cles col-lar-bone hol-low breathe slow-ly light-ly fin-gers a-cross "
     "breast-bone skin ease in-ward out-ward bel-ly knees pil-lows flu-id vess-els treat-ed "
+    "ther-a-pist nodes help-er arm-pit el-bow be-tween place where bridge stretch-es "
     "makes lies ta-ble a-ble lit-tle pro-gramme el-e-va-tion in-fec-tion me-di-al go-ing "
     "do-ing clear crease smooth-est pinch-es press-es takes comes hand-width ",
 )
