@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from time import perf_counter
+from time import process_time
 from typing import Any
 
 import pytest
@@ -248,17 +248,17 @@ def test_fifty_thousand_rows_take_seconds_and_a_bounded_number_of_queries(
     ]
     rows = [row for day in days[:2273] for row in lines(day)]
     raw = file_of(rows).encode()
-    began = perf_counter()
+    began = process_time()
     with CaptureQueriesContext(
         connection,
     ) as queries:
         report = import_sessions(episode=episode, raw=raw, by=cast.therapist)
-    took_s = perf_counter() - began
+    took_s = process_time() - began
     assert report.file.row_count >= 50_000
     assert GirthReading.objects.count() == report.file.row_count
     assert len(queries) < 40  # 22 of them INSERTs of up to 5,000 rows
-    assert took_s < 60, took_s  # a few seconds by itself; the bound allows for a busy machine
-    print(f"{report.file.row_count} rows in {took_s:.1f} s, {len(queries)} queries")
+    assert took_s < 15, took_s  # seconds of this process; a busy machine does not count
+    print(f"{report.file.row_count} rows in {took_s:.1f} s of processor, {len(queries)} queries")
 
 
 def test_a_recorded_session_of_the_same_day_at_another_time_does_not_stand_in_the_way(
