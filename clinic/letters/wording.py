@@ -290,6 +290,8 @@ def _plan(summary: ProgressSummary) -> str:
         " are fitted and maintenance begins.",
         Phase.MAINTENANCE: "Maintenance with garments and home programme continues.",
     }[summary.phase]
+    if has_worsened(summary):
+        return f"{goes_on} Because of the rise the plan of care is reviewed and girths come sooner."
     return f"{goes_on} Next girths due by {day(next_girths_on(summary))}."
 
 

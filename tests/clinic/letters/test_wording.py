@@ -155,6 +155,7 @@ def test_worse_comes_before_better_and_asks_for_something() -> None:
     assert bottom_line(told).startswith("Worse: the excess volume of the right leg has risen")
     assert bottom_line(told).endswith("Please see our request.")
     assert "reason for the rise" in proposals(told).request
+    assert "Because of the rise" in proposals(told).plan
 
 
 def test_an_unmeasured_period_says_so() -> None:
