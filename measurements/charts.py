@@ -153,7 +153,7 @@ def _excess_line(points: Sequence[CoursePoint]) -> go.Scatter:
         name="excess volume",
         mode="lines+markers",
         line={"color": BLUE, "width": 2.5},
-        marker={"symbol": [_symbol(point) for point in points], "size": 11, "color": BLUE},
+        marker={"symbol": [_symbol(point) for point in points], "size": 13, "color": BLUE},
         customdata=[
             [Z_95 * (point.error_ml or 0), point.percent, _words(point)] for point in points
         ],

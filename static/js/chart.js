@@ -31,9 +31,18 @@ function pageColours() {
   };
 }
 
+// The page's own shade of each data colour: lighter on a dark page.
+const DATA_COLOURS = { "#0072b2": "--blue", "#d55e00": "--vermilion", "#7f7a74": "--ink-soft" };
+
+function figureOf(place) {
+  let text = document.getElementById(place.dataset.figure).textContent;
+  for (const [colour, name] of Object.entries(DATA_COLOURS)) text = text.replaceAll(colour, token(name));
+  return JSON.parse(text);
+}
+
 async function draw(place) {
-  const figure = JSON.parse(document.getElementById(place.dataset.figure).textContent);
-  await Plotly.newPlot(place, figure.data, figure.layout, CONFIG);
+  const figure = figureOf(place);
+  await Plotly.react(place, figure.data, figure.layout, CONFIG);
   await Plotly.relayout(place, pageColours());
   place.classList.add("chart-drawn");
 }
@@ -41,5 +50,5 @@ async function draw(place) {
 for (const place of document.querySelectorAll(".chart[data-figure]")) draw(place);
 
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-  for (const place of document.querySelectorAll(".chart-drawn")) Plotly.relayout(place, pageColours());
+  for (const place of document.querySelectorAll(".chart-drawn")) draw(place);
 });

@@ -59,7 +59,7 @@ def test_the_chart_draws_under_the_strict_policy_and_calls_no_other_host(
     sign_in(page, live_server, cast)
     said: list[ConsoleMessage] = []
     asked: list[str] = []
-    page.on("console", said.append)
+    page.on("console", lambda message: said.append(message))
     page.on("request", lambda request: asked.append(request.url))
     page.goto(live_server.url + reverse("girths-course", args=[session.episode_id]))
     page.wait_for_selector(".chart-drawn .main-svg", timeout=30_000)
