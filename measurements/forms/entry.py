@@ -109,7 +109,9 @@ class EntryForm(PlainForm):
 
     def offer(self, protocols: Iterable[Protocol]) -> "EntryForm":
         """Let the person choose among these protocols."""
-        self.fields["protocol"].choices = [(str(each.pk), each.name) for each in protocols]
+        field = self.fields["protocol"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(str(each.pk), each.name) for each in protocols]
         return self
 
     def clean_weight(self) -> Decimal | None:

@@ -201,7 +201,7 @@ class EntryDesk:
 
 def limb_asked(request: HttpRequest, episode: Episode) -> Limb:
     """The limb named in the address, else the first that the episode treats."""
-    return word_typed(Limb, request.GET.get("limb"), limbs_to_tape(episode)[0])
+    return Limb(word_typed(Limb, request.GET.get("limb"), limbs_to_tape(episode)[0]))
 
 
 def corrected_session(user: User, episode: Episode, text: str) -> GirthSession | None:
