@@ -107,7 +107,7 @@ class DecisionForm(PlainForm):
         super().__init__(*args, **kwargs)
         self.fields["found_on"].initial = timezone.localdate
 
-    def sentence(self, error: RuleBroken) -> str:  # type: ignore[override]
+    def sentence(self, error: RuleBroken) -> str:
         """The words for a broken rule about findings."""
         return _sentence(error)
 

@@ -76,7 +76,7 @@ def _moment(each: GirthSession) -> tuple[object, ...]:
 
 
 def _oldest_first(sessions: Iterable[Taped]) -> list[Taped]:
-    return sorted(sessions, key=lambda each: _moment(each.session))  # type: ignore[arg-type, return-value]
+    return sorted(sessions, key=lambda each: _moment(each.session))
 
 
 def _by_limb(sessions: Iterable[Taped]) -> Mapping[Limb, list[Taped]]:
