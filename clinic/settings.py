@@ -84,6 +84,7 @@ INSTALLED_APPS = [
     "clinic.clients",
     "measurements",
     "programmes",
+    "clinic.scheduling",
     "clinic.letters",
     "clinic.overview",
     "clinic.demo",

@@ -1,0 +1,1 @@
+"""Bookings, series, day sheet, wait list, recalls and calendar files."""
