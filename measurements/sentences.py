@@ -64,12 +64,12 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"“{error.typed[:20]}” is not a number. Type it like 38.4 or 38,4."
     ),
     errors.LengthTooLarge: lambda error: (
-        f"{float(error.length_cm):g} cm is more than any limb measures (at most {error.limit_cm} cm)."
-        " Check the decimal point and the unit."
+        f"{float(error.length_cm):g} cm is more than any limb measures (at most"
+        f" {error.limit_cm} cm). Check the decimal point and the unit."
     ),
     errors.DisplacedImpossible: lambda error: (
-        f"A hand or foot cannot displace {float(error.displaced_ml):g} mL. Type whole millilitres from 1"
-        f" to {error.limit_ml:,}."
+        f"A hand or foot cannot displace {float(error.displaced_ml):g} mL. Type whole millilitres"
+        f" from 1 to {error.limit_ml:,}."
     ),
     errors.ProtocolUsed: lambda error: (
         f"Sessions were taken with “{error.name}”, so it cannot be changed. Supersede it: the new"
@@ -100,7 +100,7 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "This protocol measures the hand or foot differently. Leave this field empty."
     ),
     errors.WeightImpossible: lambda error: (
-        f"A person cannot weigh {float(error.weight_kg):g} kg here: between 2 and 400 kg is expected."
+        f"A person cannot weigh {float(error.weight_kg):g} kg: between 2 and 400 kg is expected."
         " Check the decimal point and the unit."
     ),
     errors.SessionStruck: lambda error: "This session is struck out already.",

@@ -109,9 +109,10 @@ class EntryForm(PlainForm):
 
     def offer(self, protocols: Iterable[Protocol]) -> "EntryForm":
         """Let the person choose among these protocols."""
-        field = self.fields["protocol"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(str(each.pk), each.name) for each in protocols]
+        offered = [(str(each.pk), each.name) for each in protocols]
+        self.fields["protocol"] = forms.ChoiceField(
+            choices=offered, label="Protocol", widget=forms.Select(attrs={"class": "form-select"})
+        )
         return self
 
     def clean_weight(self) -> Decimal | None:
