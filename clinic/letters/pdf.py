@@ -7,6 +7,7 @@ import logging
 import threading
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from django.contrib.staticfiles import finders
@@ -108,9 +109,7 @@ def press_for(paper: PaperSize) -> Press:
 
 
 def _style(name: str) -> str:
-    path = finders.find(name)
-    with open(path, encoding="utf-8") as file:
-        return file.read()
+    return Path(str(finders.find(name))).read_text(encoding="utf-8")
 
 
 def listed_files_only(url: str) -> Any:

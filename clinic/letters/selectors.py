@@ -39,7 +39,7 @@ def last_approved(episode: Episode) -> ProgressLetter | None:
 
 def stored_pdf(letter: ProgressLetter) -> bytes:
     """The very bytes that were approved. One query."""
-    return bytes(ProgressLetter.objects.values_list("pdf", flat=True).get(pk=letter.pk))
+    return bytes(ProgressLetter.objects.values_list("pdf", flat=True).get(pk=letter.pk) or b"")
 
 
 def stage_findings(episode: Episode, until_on: date) -> list[LimbFindings]:
