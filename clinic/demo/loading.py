@@ -1,18 +1,19 @@
 """Puts the invented clinic into an empty database, once."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from typing import Any
 
 from django.db import connection, models, transaction
 
 from clinic.accounts.models import Practice, User
-from clinic.accounts.services import add_staff, save_practice
+from clinic.accounts.services import save_practice
 from clinic.clients.models import Client, Referrer
 from clinic.clients.services import add_referrer
 from clinic.common.vocabulary import Limb, Role, Word
 from clinic.demo import scenario
+from clinic.demo.accounts import Account, accounts_of, hand_out, hire
 from clinic.demo.bodies import acts_of_body, client_of, episode_of
 from clinic.demo.findings import acts_of_findings
 from clinic.demo.letters import acts_of_letters
@@ -44,16 +45,6 @@ class Holding(Word):
     OTHER = "other", "records that are not the demo's"
 
 
-@dataclass(frozen=True)
-class Account:
-    """A sign-in as it is printed: `password` is None where the account was there before."""
-
-    sign_in_name: str
-    display_name: str
-    role: Role
-    password: str | None
-
-
 def holding() -> Holding:
     """What the database holds. Reads keys only, so an older or newer schema does no harm."""
     tables = set(connection.introspection.table_names())
@@ -83,16 +74,22 @@ def load(today: date, *, say: Say) -> list[Account]:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [DEMO_LOCK])
     told = scenario.clinic()
     if holding() is Holding.DEMO:
-        return _accounts(told, {})
-    passwords = _hire(told)
-    stage = _set_up(told, today)
+        return accounts_of(told, {})
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        passwords = hire(told, beside)
+        _play(told, _set_up(told, today), say)
+        hand_out(passwords)
+    return accounts_of(told, passwords)
+
+
+def _play(told: dict[str, Any], stage: Stage, say: Say) -> None:
+    """Everything that happened, act by act, each on its day."""
     acts = sorted(_acts(told, stage), key=lambda act: (act.offset, act.turn))
     for number, act in enumerate(acts, start=1):
         with stage.on(act.offset):
             act.play()
         if number % PROGRESS_EVERY == 0 or number == len(acts):
             say(f"  {100 * number // len(acts):3} %  up to {stage.day(act.offset):%d %b %Y}")
-    return _accounts(told, passwords)
 
 
 def _acts(told: dict[str, Any], stage: Stage) -> Iterator[Act]:
@@ -111,24 +108,6 @@ def _acts_of(story: Story, stage: Stage, tape: Tape) -> Iterator[Act]:
     yield from acts_of_tapings(story, episode, stage, tape)
     yield from acts_of_findings(story, episode, stage)
     yield from acts_of_letters(story, episode, stage, tape)
-
-
-def _hire(told: dict[str, Any]) -> dict[str, str]:
-    """Open the accounts; sign-in name -> one-time password."""
-    return {
-        person["sign_in_name"]: add_staff(**{**person, "role": Role(person["role"])})
-        for person in told["staff"]
-    }
-
-
-def _accounts(told: dict[str, Any], passwords: dict[str, str]) -> list[Account]:
-    names = [person["sign_in_name"] for person in told["staff"]]
-    people = {user.sign_in_name: user for user in User.objects.filter(sign_in_name__in=names)}
-    return [
-        Account(name, person.display_name, Role(person.role), passwords.get(name))
-        for name, person in ((name, people.get(name)) for name in names)
-        if person
-    ]
 
 
 def _set_up(told: dict[str, Any], today: date) -> Stage:

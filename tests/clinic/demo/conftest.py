@@ -8,7 +8,8 @@ import pytest
 from django.db import transaction
 from django.test import override_settings
 
-from clinic.demo.loading import Account, load
+from clinic.demo.accounts import Account
+from clinic.demo.loading import load
 
 TODAY = date(2026, 3, 4)
 FAST_HASH = {"PASSWORD_HASHERS": ["django.contrib.auth.hashers.MD5PasswordHasher"]}

@@ -19,12 +19,14 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic import trial_database
 from clinic.accounts.models import User
 from clinic.clients.models import Client
 from clinic.common.vocabulary import Role
 from clinic.demo import letters
+from clinic.demo.management.commands import demo
 from tests.builders import make_client
 from tests.cast import PASSWORD, make_staff
 from tests.clinic.demo.conftest import FAST_HASH
@@ -82,13 +84,17 @@ def test_a_database_with_other_records_is_refused_untouched() -> None:
 
 
 @pytest.mark.django_db
-def test_a_clinics_own_database_is_refused_unless_one_knows(quick: None, settings: object) -> None:
+def test_a_clinics_own_database_is_refused_unless_one_knows(
+    monkeypatch: pytest.MonkeyPatch, settings: object
+) -> None:
+    loads: list[object] = []
+    monkeypatch.setattr(demo, "load", lambda today, say: loads.append(today) or [])
     settings.IS_TRIAL = False  # type: ignore[attr-defined]
     with pytest.raises(CommandError, match="a clinic's own database"):
         said("demo", no_serve=True)
-    assert not Client.objects.exists()
+    assert loads == []
     said("demo", no_serve=True, i_know=True)
-    assert Client.objects.count() == 40
+    assert loads == [timezone.localdate()]
 
 
 @pytest.mark.django_db

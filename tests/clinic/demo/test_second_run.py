@@ -4,7 +4,8 @@ from datetime import timedelta
 
 import pytest
 
-from clinic.demo.loading import Account, Holding, holding, load
+from clinic.demo.accounts import Account
+from clinic.demo.loading import Holding, holding, load
 from tests.builders import make_client
 from tests.clinic.demo.conftest import TODAY
 from tests.clinic.demo.rows import digest, silent, tables

@@ -8,7 +8,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clinic.demo.loading import Account, Holding, holding, load
+from clinic.demo.accounts import Account
+from clinic.demo.loading import Holding, holding, load
 from clinic.demo.serving import ADDRESS, PortTaken, check_port, serve
 
 NOT_A_TRIAL = (
