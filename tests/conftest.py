@@ -14,6 +14,8 @@ from django.test import TransactionTestCase
 
 from clinic import trial_database
 from clinic.accounts.models import User
+from measurements.models import Protocol, ProtocolStation
+from measurements.services.presets import add_presets
 from tests.cast import Cast, make_cast
 
 FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
@@ -44,6 +46,7 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
     def emptied(self: TransactionTestCase) -> None:
         with pgtrigger.ignore():
             teardown(self)
+        add_presets(Protocol, ProtocolStation)  # what the migrations put in, emptied as well
 
     patch = pytest.MonkeyPatch()
     patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)

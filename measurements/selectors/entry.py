@@ -91,17 +91,6 @@ def involvements(episode: Episode, limb: Limb) -> dict[Side, Involvement]:
     }
 
 
-def protocol_of_last(episode: Episode, limb: Limb) -> UUID | None:
-    """The protocol last used for this limb in this episode, if it is still in use."""
-    return (
-        live_sessions(episode, limb)
-        .filter(protocol__retired_at__isnull=True)
-        .order_by("-taken_on", "-round")
-        .values_list("protocol_id", flat=True)
-        .first()
-    )
-
-
 def protocol_with_stations(protocol_id: UUID) -> Protocol | None:
     return Protocol.objects.prefetch_related("stations").filter(pk=protocol_id).first()
 

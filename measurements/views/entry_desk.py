@@ -295,14 +295,15 @@ def _plain(value: Decimal | None) -> str:
 
 
 def _defaults(episode: Episode, limb: Limb, protocols: list[Protocol]) -> dict[str, Any]:
-    """What a fresh page has in its fields: the practice's units, the last session's ways."""
+    """A fresh page: the practice's units, the last session's ways, else the closest stations."""
     practice = practice_card()
     last = live_sessions(episode, limb).order_by("-taken_on", "-round").first()
     in_use = {each.pk for each in protocols}
     is_offered = last is not None and last.protocol_id in in_use
+    closest = max(protocols, key=lambda each: len(each.stations.all()))
     now = timezone.localtime()
     return {
-        "protocol": str(last.protocol_id if last and is_offered else protocols[0].pk),
+        "protocol": str(last.protocol_id if last and is_offered else closest.pk),
         "sides": Sides.BOTH.value,
         "trials": "1",
         "length_unit": practice.length_shown,

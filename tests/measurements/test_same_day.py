@@ -1,14 +1,11 @@
 """Two people record the same limb for the same day; striking out, correcting, baseline."""
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
 from datetime import date, time
 from threading import Barrier
 from typing import Any
 from uuid import uuid4
 
-import pgtrigger
 import pytest
 from django.db import IntegrityError, close_old_connections, connection, transaction
 from django.test import Client as Browser
@@ -25,9 +22,7 @@ from measurements.models import (
     GirthReading,
     GirthSession,
     Protocol,
-    ProtocolStation,
 )
-from measurements.services.presets import add_presets
 from measurements.services.record import record_session
 from measurements.taped import Confirmed, SessionTaped, TapedFacts
 from tests.builders import (
@@ -240,28 +235,6 @@ def test_the_baseline_is_not_changed_by_reading(therapist: Browser, theirs: Girt
 # At the very same moment
 
 
-@pytest.fixture
-def flush_allowed() -> Iterator[ExitStack]:
-    """Held open while the flush after a committing test clears even the append-only log."""
-    with ExitStack() as stack:
-        yield stack
-
-
-@pytest.fixture
-def committed(flush_allowed: ExitStack, transactional_db: None) -> Iterator[None]:
-    yield
-    flush_allowed.enter_context(pgtrigger.ignore())
-
-
-@pytest.fixture(autouse=True)
-def presets_back(request: pytest.FixtureRequest, django_db_blocker: Any) -> Iterator[None]:
-    """The flush after a committing test also takes the presets of the migration."""
-    yield
-    if "committed" in request.fixturenames:
-        with django_db_blocker.unblock():
-            add_presets(Protocol, ProtocolStation)
-
-
 def taped_today(protocol: Protocol, shift_cm: float, on: date) -> SessionTaped:
     girths = {Side.RIGHT: RIGHT_CM, Side.LEFT: LEFT_CM}
     readings = tuple(
@@ -274,7 +247,7 @@ def taped_today(protocol: Protocol, shift_cm: float, on: date) -> SessionTaped:
     return SessionTaped(facts, tuple(girths), readings, confirmed=Confirmed(sure))
 
 
-def test_of_two_at_once_one_is_kept_and_the_other_asked(committed: None) -> None:
+def test_of_two_at_once_one_is_kept_and_the_other_asked(transactional_db: None) -> None:
     cast = make_cast()
     episode, protocol = make_episode(make_client(), cast.therapist), make_protocol()
     people = [cast.therapist, cast.other_therapist, cast.lead]
