@@ -100,7 +100,7 @@ def _treatment_act(told: dict[str, Any], story: Story, episode: Episode, stage: 
     model, field = TREATMENTS[key]
     values = {FIELD_OF.get(name, name): value for name, value in told.items() if name != key}
     dated = {DAYS[name]: stage.day(values.pop(name)) for name in DAYS.keys() & values.keys()}
-    treatment = model(client=episode.client, **{field: told[key]}, **values, **dated)
+    treatment = model(**{"client": episode.client, field: told[key], **values, **dated})
     known = max(story.opened, told.get("until", told["day"]))
     return Act(known, 2, lambda: services.add_treatment(treatment=treatment, by=episode.therapist))
 

@@ -52,7 +52,7 @@ def _decide(told: dict[str, Any], episode: Episode, stage: Stage) -> None:
         findings=findings,
         decision=Decision(
             found_on=stage.day(told["day"]),
-            stage=IslStage(decided),
+            stage=IslStage(str(decided)),
             override_reason=told.get("override", ""),
         ),
         by=episode.therapist,

@@ -17,7 +17,7 @@ class PortTaken(Exception):
     """Something listens on the port already, or this account may not use it."""
 
 
-class OwnServer(BaseApplication):
+class OwnServer(BaseApplication):  # type: ignore[misc]  # untyped library
     """A few workers on this machine only, until Ctrl-C."""
 
     def __init__(self, port: int, when_ready: Callable[[], None]) -> None:

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import signal
 import socket
 import subprocess
@@ -172,6 +173,7 @@ def demo_served(folder: Path, port: int) -> Iterator[subprocess.Popen[str]]:
     finally:
         running.kill()
         trial_database.stop(folder)
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.mark.skipif(not settings.IS_TRIAL, reason="starts a trial database of its own")
@@ -189,7 +191,8 @@ def test_the_demo_serves_pages_and_ctrl_c_stops_server_and_database() -> None:
         rest, _ = running.communicate(timeout=60)
         assert running.returncode == 0, rest
         assert "Traceback" not in rest
-    assert not (folder / "data" / "postmaster.pid").exists()
+        assert (folder / "data").is_dir()
+        assert not (folder / "data" / "postmaster.pid").exists()
 
 
 def _read_until(running: subprocess.Popen[str], words: str) -> list[str]:
