@@ -9,7 +9,7 @@ from django.contrib.postgres.fields import ArrayField, DateTimeRangeField, Range
 from django.contrib.postgres.indexes import GistIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Deferrable, F, Q
 
 from clinic.clients.models import Client, Episode
 from clinic.common.choices import check_values, choices_of
@@ -24,13 +24,19 @@ from clinic.scheduling.words import (
 )
 
 USER = settings.AUTH_USER_MODEL
-HELD = Q(status__in=sorted(HOLDING))
+HELD = Q(status__in=sorted(one.value for one in HOLDING))
 
 
 def once_at_a_time(resource: str, name: str) -> ExclusionConstraint:
     """No two appointments that hold their time may share a resource and a moment."""
     overlap = [(resource, RangeOperators.EQUAL), ("period", RangeOperators.OVERLAPS)]
-    return ExclusionConstraint(name=name, expressions=overlap, condition=HELD)
+    return ExclusionConstraint(
+        name=name,
+        expressions=overlap,
+        condition=HELD,
+        # Checked after each statement, not each row: a series may step into its own old times.
+        deferrable=Deferrable.IMMEDIATE,
+    )
 
 
 class Authorisation(models.Model):
@@ -122,7 +128,8 @@ class Appointment(models.Model):
                 condition=Q(status__in=check_values(Status)), name="appointment_status_is_known"
             ),
             models.CheckConstraint(
-                condition=~Q(status__in=sorted(CANCELLED)) | ~Q(cancel_reason=""),
+                condition=~Q(status__in=sorted(one.value for one in CANCELLED))
+                | ~Q(cancel_reason=""),
                 name="cancelling_has_reason",
             ),
         ]

@@ -13,7 +13,6 @@ import pgtrigger.migrations
 from django.conf import settings
 from django.db import migrations, models
 
-import clinic.scheduling.states
 import clinic.scheduling.words
 
 
@@ -456,7 +455,7 @@ class Migration(migrations.Migration):
                             ("cancelled_late", "Cancelled late"),
                             ("no_show", "No-show"),
                         ],
-                        default=clinic.scheduling.states.Status["BOOKED"],
+                        default="booked",
                         max_length=15,
                     ),
                 ),
@@ -894,11 +893,11 @@ class Migration(migrations.Migration):
                     (
                         "status__in",
                         [
-                            clinic.scheduling.states.Status["ARRIVED"],
-                            clinic.scheduling.states.Status["BOOKED"],
-                            clinic.scheduling.states.Status["CONFIRMED"],
-                            clinic.scheduling.states.Status["DONE"],
-                            clinic.scheduling.states.Status["IN_SESSION"],
+                            "arrived",
+                            "booked",
+                            "confirmed",
+                            "done",
+                            "in_session",
                         ],
                     )
                 ),
@@ -913,11 +912,11 @@ class Migration(migrations.Migration):
                     (
                         "status__in",
                         [
-                            clinic.scheduling.states.Status["ARRIVED"],
-                            clinic.scheduling.states.Status["BOOKED"],
-                            clinic.scheduling.states.Status["CONFIRMED"],
-                            clinic.scheduling.states.Status["DONE"],
-                            clinic.scheduling.states.Status["IN_SESSION"],
+                            "arrived",
+                            "booked",
+                            "confirmed",
+                            "done",
+                            "in_session",
                         ],
                     )
                 ),
@@ -932,11 +931,11 @@ class Migration(migrations.Migration):
                     (
                         "status__in",
                         [
-                            clinic.scheduling.states.Status["ARRIVED"],
-                            clinic.scheduling.states.Status["BOOKED"],
-                            clinic.scheduling.states.Status["CONFIRMED"],
-                            clinic.scheduling.states.Status["DONE"],
-                            clinic.scheduling.states.Status["IN_SESSION"],
+                            "arrived",
+                            "booked",
+                            "confirmed",
+                            "done",
+                            "in_session",
                         ],
                     )
                 ),
@@ -986,8 +985,8 @@ class Migration(migrations.Migration):
                         (
                             "status__in",
                             [
-                                clinic.scheduling.states.Status["CANCELLED_EARLY"],
-                                clinic.scheduling.states.Status["CANCELLED_LATE"],
+                                "cancelled_early",
+                                "cancelled_late",
                             ],
                         ),
                         _negated=True,

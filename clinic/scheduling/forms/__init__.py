@@ -1,0 +1,1 @@
+"""Forms about bookings and staff time."""

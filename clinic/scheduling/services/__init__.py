@@ -1,0 +1,1 @@
+"""Writes about bookings and staff time."""
