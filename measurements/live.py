@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from clinic.common.vocabulary import Side
+from clinic.common.vocabulary import Limb, Side
 from measurements.limb.comparison import Change, Comparison, change_since, compare_limbs
+from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.girth import LimbGirths
 from measurements.limb.volume import Volume, limb_volume
@@ -37,6 +38,7 @@ class LiveReport:
 
 
 def live_report(
+    limb: Limb,
     limbs: Mapping[Side, LimbGirths],
     *,
     previous: Mapping[Side, LimbGirths],
@@ -44,7 +46,7 @@ def live_report(
     stations: Mapping[Side, int],
 ) -> LiveReport:
     """Volumes in mL of what is typed. `stations` says how many each side to be taped has."""
-    first = affected or Side.RIGHT
+    first, tape = affected or Side.RIGHT, TAPE_ERRORS[limb]
     return LiveReport(
         limbs=tuple(
             LiveLimb(
@@ -52,26 +54,28 @@ def live_report(
                 is_affected=side is affected,
                 taped=len(limbs[side].levels_cm) if side in limbs else 0,
                 stations=count,
-                volume=limb_volume(limbs[side]) if side in limbs else None,
-                change=_change(limbs.get(side), previous.get(side)),
+                volume=limb_volume(limbs[side], tape=tape) if side in limbs else None,
+                change=_change(limbs.get(side), previous.get(side), tape),
             )
             for side, count in stations.items()
         ),
-        difference=_difference(limbs.get(first), limbs.get(first.other)),
+        difference=_difference(limbs.get(first), limbs.get(first.other), tape),
         first_side=first,
         is_excess=affected is not None,
     )
 
 
-def _change(now: LimbGirths | None, then: LimbGirths | None) -> Change | None:
+def _change(now: LimbGirths | None, then: LimbGirths | None, tape: TapeError) -> Change | None:
     try:
-        return change_since(now, then) if now and then else None
+        return change_since(now, then, tape=tape) if now and then else None
     except ComparisonError:
         return None
 
 
-def _difference(first: LimbGirths | None, other: LimbGirths | None) -> Comparison | None:
+def _difference(
+    first: LimbGirths | None, other: LimbGirths | None, tape: TapeError
+) -> Comparison | None:
     try:
-        return compare_limbs(first, other) if first and other else None
+        return compare_limbs(first, other, tape=tape) if first and other else None
     except ComparisonError:
         return None

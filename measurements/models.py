@@ -17,7 +17,8 @@ from measurements.limb.levels import EndHandling
 from measurements.limb.staging import Elevation, Fibrosis, Pitting, Stemmer
 
 USED_PROTOCOL = (
-    "IF {changed} AND EXISTS (SELECT 1 FROM measurements_girthsession WHERE protocol_id = {key}) THEN"
+    "IF {changed} AND EXISTS"
+    " (SELECT 1 FROM measurements_girthsession WHERE protocol_id = {key}) THEN"
     " RAISE EXCEPTION 'a protocol that has been used cannot be changed';"
     " END IF;"
     " IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;"

@@ -10,6 +10,7 @@ from math import pi
 
 from clinic.common.vocabulary import Side, Word
 from measurements.limb.comparison import Comparison, Verdict, compare_limbs
+from measurements.limb.error import TAPE_ERRORS
 from measurements.limb.girth import LimbGirths
 from measurements.limb.volume import Section, SegmentVolume, segment_volumes
 from measurements.report import GirthRow, SessionReport
@@ -208,7 +209,8 @@ def _segment_comparison(
     affected, other = pair if side is Side.RIGHT else pair[::-1]
     if affected is None or other is None or not _covers(other, segment.section):
         return None
-    return compare_limbs(affected, other, section=segment.section)
+    tape = TAPE_ERRORS[report.facts.limb]
+    return compare_limbs(affected, other, section=segment.section, tape=tape)
 
 
 def _covers(girths: LimbGirths, section: Section) -> bool:

@@ -2,9 +2,10 @@
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils.functional import SimpleLazyObject
 
 from clinic.accounts.selectors import practice_card
 
 
 def practice(request: HttpRequest) -> dict[str, object]:
-    return {"practice": practice_card, "is_trial": settings.IS_TRIAL}
+    return {"practice": SimpleLazyObject(practice_card), "is_trial": settings.IS_TRIAL}

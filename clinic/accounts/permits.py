@@ -65,7 +65,7 @@ def permit(action: str) -> Callable[[View], View]:
         @wraps(view)
         def checked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return _sign_in_first(request)
             if request.user.must_choose_password and action != "account.own":
                 return redirect("choose-password")
             if not may(request.user, action):
@@ -76,6 +76,13 @@ def permit(action: str) -> Callable[[View], View]:
         return checked
 
     return around
+
+
+def _sign_in_first(request: HttpRequest) -> HttpResponse:
+    """A page goes to sign-in; a script is told plainly, so that what was typed stays on screen."""
+    if request.headers.get("HX-Request"):
+        return HttpResponse(status=401)
+    return redirect_to_login(request.get_full_path())
 
 
 def open_to_all(view: View) -> View:

@@ -7,6 +7,7 @@ from uuid import UUID
 from clinic.clients.models import PhaseChange
 from clinic.common.vocabulary import Phase, Side
 from measurements.limb.comparison import shared_section
+from measurements.limb.error import DEFAULT_TAPE_ERROR, TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
 from measurements.report import CoursePoint, LimbCourse, LimbPoint, PhaseSpan, SessionReport
@@ -79,7 +80,8 @@ def _excess_trend(sessions: Sequence[Taped]) -> tuple[Trend, Points]:
             SessionGirths(each.facts.taken_on, *pair, is_baseline=each.facts.is_baseline)
             for each, pair in paired
             if pair
-        ]
+        ],
+        tape=_tape(sessions),
     )
     return found, _by_session([each for each, _ in paired], found)
 
@@ -92,9 +94,15 @@ def _limb_trend(sessions: Sequence[Taped], side: Side) -> tuple[Trend, Points]:
             SessionGirths(each.facts.taken_on, girths, is_baseline=each.facts.is_baseline)
             for each, girths in taped
             if girths
-        ]
+        ],
+        tape=_tape(sessions),
     )
     return found, _by_session([each for each, girths in taped if girths], found)
+
+
+def _tape(sessions: Sequence[Taped]) -> TapeError:
+    """One course is of one kind of limb; an empty one needs no error."""
+    return sessions[0].tape if sessions else DEFAULT_TAPE_ERROR
 
 
 def _by_session(sessions: Sequence[Taped], found: Trend) -> Points:

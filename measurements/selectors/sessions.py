@@ -17,7 +17,6 @@ from measurements.limb.comparison import (
     weight_adjusted_change_since,
 )
 from measurements.limb.errors import ComparisonError
-from measurements.limb.girth import LimbGirths
 from measurements.limb.thresholds import criteria, severity
 from measurements.limb.volume import Volume, limb_volume, segment_volumes
 from measurements.report import Caution, EndRow, GirthRow, SessionReport, Since
@@ -31,8 +30,7 @@ SUDDEN_RISE_DAYS = 14
 
 def report_of(now: Taped, *, baseline: Taped | None, previous: Taped | None) -> SessionReport:
     """What a session says by itself, against its baseline and against the session before it."""
-    pair = now.pair
-    comparison = _comparison(pair)
+    comparison = _comparison(now)
     relative = _relative_change(now, baseline)
     since = (_since(now, baseline), _since(now, previous))
     return SessionReport(
@@ -43,8 +41,8 @@ def report_of(now: Taped, *, baseline: Taped | None, previous: Taped | None) -> 
         ends=_ends(now),
         left_girths=now.left,
         right_girths=now.right,
-        left=limb_volume(now.left) if now.left else None,
-        right=limb_volume(now.right) if now.right else None,
+        left=limb_volume(now.left, tape=now.tape) if now.left else None,
+        right=limb_volume(now.right, tape=now.tape) if now.right else None,
         comparison=comparison,
         since_baseline=since[0],
         since_previous=since[1],
@@ -60,10 +58,10 @@ def report_of(now: Taped, *, baseline: Taped | None, previous: Taped | None) -> 
     )
 
 
-def _comparison(pair: tuple[LimbGirths, LimbGirths] | None) -> Comparison | None:
+def _comparison(now: Taped) -> Comparison | None:
     """The limbs of one session over their shared stretch; None where they share none."""
     try:
-        return compare_limbs(*pair) if pair else None
+        return compare_limbs(*now.pair, tape=now.tape) if now.pair else None
     except ComparisonError:
         return None
 
@@ -167,7 +165,7 @@ def _limb_change(now: Taped, then: Taped, side: Side) -> Change | None:
     """The limb's own change; None when it was not taped then, or from another start."""
     is_now, was_then = now.of(side), then.of(side)
     try:
-        return change_since(is_now, was_then) if is_now and was_then else None
+        return change_since(is_now, was_then, tape=now.tape) if is_now and was_then else None
     except ComparisonError:
         return None
 
@@ -180,7 +178,10 @@ def _compared_alike(now: Taped, then: Taped | None) -> tuple[Comparison, Compari
         section = shared_section(*now.pair, *then.pair)
     except ComparisonError:
         return None
-    return compare_limbs(*now.pair, section=section), compare_limbs(*then.pair, section=section)
+    return (
+        compare_limbs(*now.pair, section=section, tape=now.tape),
+        compare_limbs(*then.pair, section=section, tape=now.tape),
+    )
 
 
 def _excess_change(now: Taped, then: Taped) -> Change | None:
@@ -201,20 +202,22 @@ def _weight_adjusted(now: Taped, baseline: Taped | None) -> Iterator[tuple[Side,
     if now_kg is None or then_kg is None:
         return
     for side in Side:
-        if volumes := _shared_volumes(now.of(side), baseline.of(side)):
+        if volumes := _shared_volumes(now, baseline, side):
             yield side, weight_adjusted_change_since(*volumes, weights_kg=(now_kg, then_kg))
 
 
-def _shared_volumes(
-    now: LimbGirths | None, then: LimbGirths | None
-) -> tuple[Volume, Volume] | None:
-    if now is None or then is None:
+def _shared_volumes(now: Taped, then: Taped, side: Side) -> tuple[Volume, Volume] | None:
+    is_now, was_then = now.of(side), then.of(side)
+    if is_now is None or was_then is None:
         return None
     try:
-        section = shared_section(now, then)
+        section = shared_section(is_now, was_then)
     except ComparisonError:
         return None
-    return limb_volume(now, section=section), limb_volume(then, section=section)
+    return (
+        limb_volume(is_now, section=section, tape=now.tape),
+        limb_volume(was_then, section=section, tape=now.tape),
+    )
 
 
 # Cautions

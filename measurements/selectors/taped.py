@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic.clients.models import AffectedRegion
 from clinic.common.vocabulary import Involvement, Limb, Posture, Region, RegionSide, Side
+from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
 from measurements.models import GirthSession
 from measurements.report import SessionFacts
@@ -37,6 +38,11 @@ class Taped:
     sides: AffectedSides
     left: LimbGirths | None
     right: LimbGirths | None
+
+    @property
+    def tape(self) -> TapeError:
+        """The tape's error on this kind of limb."""
+        return TAPE_ERRORS[self.facts.limb]
 
     def of(self, side: Side) -> LimbGirths | None:
         return self.left if side is Side.LEFT else self.right

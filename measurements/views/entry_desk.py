@@ -120,6 +120,7 @@ class EntryDesk:
     @cached_property
     def live(self) -> LiveReport:
         return live_report(
+            self.limb,
             self.limbs,
             previous=self.last.limbs if self.last else {},
             affected=self.affected.side,

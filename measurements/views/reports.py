@@ -10,7 +10,7 @@ from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients.selectors import episodes_for, with_story
 from measurements.charts import course_figure, girth_figure
-from measurements.limb.error import DEFAULT_TAPE_ERROR
+from measurements.limb.error import TAPE_ERRORS
 from measurements.limb.thresholds import ARMER_STEWART_2005
 from measurements.outline import outline_of
 from measurements.report import LimbCourse
@@ -36,7 +36,7 @@ def session(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "report": report,
         "facts": report.facts,
         "outline": outline_of(report),
-        "tape": DEFAULT_TAPE_ERROR,
+        "tape": TAPE_ERRORS[report.facts.limb],
         "rates": ARMER_STEWART_2005,
         "section": "clients",
     }

@@ -2,7 +2,7 @@
 const sentence = (status) =>
   status === 0
     ? "The server cannot be reached. What you typed is still here; it is sent again with your next change."
-    : status === 403
+    : status === 401 || status === 403
       ? "You are signed out, or this page is too old. Open the page again in another tab, then come back: what you typed is still here."
       : "The server could not do this. What you typed is still here; please try once more.";
 

@@ -127,7 +127,7 @@ const isSignIn = (address) => new URL(address, location.href).pathname === form.
 
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { xhr } = event.detail;
-  if (!form || !(xhr.status === 403 || isSignIn(xhr.responseURL || location.href))) return;
+  if (!form || !([401, 403].includes(xhr.status) || isSignIn(xhr.responseURL || location.href))) return;
   event.detail.shouldSwap = false;
   sayingSignedOut();
 });

@@ -89,3 +89,10 @@ def test_no_password_is_kept_in_clear(cast: Cast) -> None:
     stored = User.objects.get(pk=cast.therapist.pk).password
     assert PASSWORD not in stored
     assert stored.startswith("pbkdf2_sha256$")
+
+
+def test_a_script_that_is_signed_out_gets_a_plain_401_and_no_page(
+    client: Browser, db: None
+) -> None:
+    response = client.get(reverse("today"), headers={"HX-Request": "true"})
+    assert (response.status_code, response.content) == (401, b"")
