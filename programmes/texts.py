@@ -8,19 +8,15 @@ by the licensed clinician and by local rules.
 from clinic.common.vocabulary import Phase, Region
 
 SKIN_CARE = (
-    "Wash with mild soap. Pat your skin dry, between the fingers and toes too.\n"
-    "Use plain lotion at night, after your steps are done.\n"
-    "Clean each small cut at once and cover it.\n"
-    "Keep your skin safe from sunburn, bites and scratches."
+    "Wash with mild soap. Pat dry, between fingers and toes too.\n"
+    "Use plain lotion at night, when your steps are done.\n"
+    "Clean and cover each cut. Keep off sunburn and bites."
 )
-BREATHING = (
-    "Take five slow deep breaths three times a day. Let your belly rise, then let it sink."
-)
+BREATHING = "Take five slow deep breaths three times a day."
 # Garment by day: from memory (ISL consensus), not re-read. Wash and swap: common practice.
 WEAR_BY_DAY = (
     "Put your {garment} on in the morning. Take it off at night.\n"
-    "Wear it when you do your exercises.\n"
-    "Wash it each day. Wear two in turn."
+    "Wear it for your exercises. Wash it each day."
 )
 # About 22 to 23 hours: common practice, no source.
 WEAR_BANDAGE = (
