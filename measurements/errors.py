@@ -18,10 +18,7 @@ RuleBroken
 │   ├── WeightImpossible     a weight no person has
 │   ├── SessionStruck        the session is struck out already
 │   └── SessionReplaced      another session replaces the struck one already
-└── FileError
-    ├── FileEmpty, FileNotText, FileTooLong, FileTooLarge, FileForgotten     the file as a whole
-    ├── ColumnMissing, ColumnUnknown, ColumnRepeated                        its header
-    ├── RowTooLong, CellCouldRun, CellTooLong, CellEmpty, CellWrong         one line
+└── FileError                those of any file are in `clinic.common.file_errors`
     ├── FactsDiffer, FactMissing, TimeMissing                               a session's lines
     ├── ProtocolUnknown, ProtocolOfOtherLimb, AlreadyRecorded               a session
     └── ImportRefused        the file has problems, so nothing was saved
@@ -34,6 +31,7 @@ from decimal import Decimal
 from typing import Any
 
 from clinic.common.errors import RuleBroken
+from clinic.common.file_errors import FileError
 from clinic.common.vocabulary import Side
 
 
@@ -159,99 +157,6 @@ class SessionReplaced(SessionError):
     """Another session replaces the struck one already."""
 
     session: Any
-
-
-class FileError(RuleBroken):
-    """A rule about a file of past sessions."""
-
-    field = "file"
-
-
-class FileEmpty(FileError):
-    """Nothing in it."""
-
-
-@dataclass(eq=False)
-class FileNotText(FileError):
-    """Bytes that are no text in any encoding known; `looks_like` a spreadsheet, or unknown."""
-
-    looks_like: str
-
-
-@dataclass(eq=False)
-class FileTooLong(FileError):
-    """More rows than one import takes."""
-
-    limit: int
-
-
-@dataclass(eq=False)
-class FileTooLarge(FileError):
-    """More bytes than one import takes."""
-
-    limit_mb: int
-
-
-class FileForgotten(FileError):
-    """What was checked did not come back whole, or too late, or for another client or person."""
-
-
-@dataclass(eq=False)
-class ColumnMissing(FileError):
-    """A column the file cannot do without."""
-
-    column: str
-
-
-@dataclass(eq=False)
-class ColumnUnknown(FileError):
-    """A column nobody knows what to do with."""
-
-    column: str
-    known: Sequence[str]
-
-
-@dataclass(eq=False)
-class ColumnRepeated(FileError):
-    """A column that is there twice."""
-
-    column: str
-
-
-@dataclass(eq=False)
-class RowTooLong(FileError):
-    """More cells than the header has."""
-
-    count: int
-    expected: int
-
-
-@dataclass(eq=False)
-class CellCouldRun(FileError):
-    """A cell that a spreadsheet could run as a formula."""
-
-    sign: str
-
-
-@dataclass(eq=False)
-class CellTooLong(FileError):
-    """More letters than are kept."""
-
-    limit: int
-
-
-@dataclass(eq=False)
-class CellEmpty(FileError):
-    """Nothing where something is needed."""
-
-    expected: str
-
-
-@dataclass(eq=False)
-class CellWrong(FileError):
-    """Not what belongs in the column."""
-
-    expected: str
 
 
 @dataclass(eq=False)

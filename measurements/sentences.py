@@ -4,7 +4,9 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from clinic.common import file_errors
 from clinic.common.errors import RuleBroken
+from clinic.common.file_sentences import FILE_SENTENCES
 from clinic.common.templatetags.units import girth
 from measurements import errors
 from measurements.limb import errors as limb_errors
@@ -41,12 +43,6 @@ def _not_taken_that_day(error: errors.DayImpossible) -> str:
     return f"The client was born on {day(error.limit)}. Choose a later day."
 
 
-def _not_text(error: errors.FileNotText) -> str:
-    if error.looks_like == "spreadsheet":
-        return "This is a spreadsheet, not a CSV file. Save it as CSV there, then choose that file."
-    return "This file is not readable as text. Save it as CSV in UTF-8 and choose it again."
-
-
 def _open_stations(error: errors.StationsOpen) -> str:
     sides = dict.fromkeys(side for side, _ in error.stations)
     named = "; ".join(
@@ -59,7 +55,7 @@ def _open_stations(error: errors.StationsOpen) -> str:
     )
 
 
-SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
+SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
     errors.NumberNotReadable: lambda error: (
         f"“{error.typed[:20]}” is not a number. Type it like 38.4 or 38,4."
     ),
@@ -107,38 +103,7 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.SessionReplaced: lambda error: (
         "A corrected session already stands in place of this one. Strike that one out first."
     ),
-    errors.FileEmpty: lambda error: "The file is empty. Choose the CSV file with the girths.",
-    errors.FileNotText: _not_text,
-    errors.FileTooLong: lambda error: (
-        f"More than {error.limit:,} rows. Split the file by year and import the parts."
-    ),
-    errors.FileTooLarge: lambda error: (
-        f"Larger than {error.limit_mb} MB. Split the file by year and import the parts."
-    ),
-    errors.FileForgotten: lambda error: (
-        "The checked file is no longer at hand, so nothing was saved. Choose the file again."
-    ),
-    errors.ColumnMissing: lambda error: (
-        f"The first line has no column “{error.column}”. Add it; the list below says what goes in."
-    ),
-    errors.ColumnUnknown: lambda error: (
-        f"The first line names a column “{error.column[:30]}” that is not known. Known are:"
-        f" {', '.join(error.known)}."
-    ),
-    errors.ColumnRepeated: lambda error: (
-        f"The first line names the column “{error.column}” twice. Keep one."
-    ),
-    errors.RowTooLong: lambda error: (
-        f"{error.count} cells, and the first line names {error.expected}. If decimals are written"
-        " with commas, separate the columns with semicolons or put quotation marks around them."
-    ),
-    errors.CellCouldRun: lambda error: (
-        f"Begins with “{error.sign.strip() or 'a tab'}”, which a spreadsheet could run as a"
-        " formula. Write it without; no cell may begin with = + - @."
-    ),
-    errors.CellTooLong: lambda error: f"Longer than {error.limit} letters. Shorten it.",
-    errors.CellEmpty: lambda error: f"Empty. Expected: {error.expected}.",
-    errors.CellWrong: lambda error: f"Not readable here. Expected: {error.expected}.",
+    file_errors.FileEmpty: lambda error: "The file is empty. Choose the CSV file with the girths.",
     errors.FactsDiffer: lambda error: (
         f"Differs from line {error.first_line} of the same session, which says"
         f" “{error.first[:40]}”. Make them alike, or leave this one empty."

@@ -9,9 +9,10 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.clients.models import Episode
+from clinic.common.csv_files import Problem
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Limb, Sex, Side
-from measurements.csv_rows import EXPECTED, FileRead, PastRow, Problem, read_file
+from measurements.csv_rows import EXPECTED, FileRead, PastRow, read_file
 from measurements.errors import (
     AlreadyRecorded,
     DayImpossible,

@@ -13,8 +13,9 @@ from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
+from clinic.common.file_errors import FileError
 from measurements.csv_rows import COLUMNS
-from measurements.errors import FileError, ImportRefused
+from measurements.errors import ImportRefused
 from measurements.forms.imports import UploadForm, sealed, unsealed
 from measurements.models import Protocol
 from measurements.selectors.imports import ImportReport, import_report
