@@ -7,5 +7,7 @@ urlpatterns = [
     path("", include("clinic.accounts.urls")),
     path("", include("clinic.clients.urls")),
     path("", include("measurements.urls")),
+    path("", include("programmes.urls")),
+    path("", include("clinic.scheduling.urls")),
     path("", include("clinic.letters.urls")),
 ]

@@ -24,7 +24,7 @@ from clinic.scheduling.states import Status
 class SlotTaken(RuleBroken):
     """The therapist, the room or the client has an appointment then."""
 
-    field = "starts_at_time"
+    field = "at"
 
     def __init__(self, conflicts: Sequence[Conflict], starts_at: datetime) -> None:
         super().__init__(tuple(conflicts), starts_at)

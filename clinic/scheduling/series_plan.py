@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import datetime, time, timedelta
 
 from clinic.scheduling.slots import Agenda, Conflict, Offer, Place, Wish, conflicts, offers
 from clinic.scheduling.spans import Span, moment
@@ -27,20 +27,24 @@ class PlannedDate:
         return not self.conflicts
 
 
-def plan(agenda: Agenda, place: Place, spans: Sequence[Span]) -> list[PlannedDate]:
-    """Judge every date of a series. A free time is proposed only once, for the nearest date."""
+def plan(
+    agenda: Agenda, place: Place, spans: Sequence[Span], *, not_before: datetime
+) -> list[PlannedDate]:
+    """Judge every date of a series. A free time is proposed first for one date only."""
     taken = list(spans)
     planned = []
     for span in spans:
-        judged = _judged(agenda, place, span)
+        judged = judge(agenda, place, span)
         if judged.conflicts:
-            judged = replace(judged, near=_near(agenda, judged, taken))
+            others = [one for one in taken if one is not span]
+            judged = replace(judged, near=_near(agenda, judged, others, not_before))
             taken += [offer.span for offer in judged.near[:1]]
         planned.append(judged)
     return planned
 
 
-def _judged(agenda: Agenda, place: Place, span: Span) -> PlannedDate:
+def judge(agenda: Agenda, place: Place, span: Span) -> PlannedDate:
+    """What stands against one date, without looking for another."""
     closure = agenda.closure(agenda.local_day(span.starts_at))
     return PlannedDate(
         span=span,
@@ -50,34 +54,42 @@ def _judged(agenda: Agenda, place: Place, span: Span) -> PlannedDate:
     )
 
 
-def _near(agenda: Agenda, judged: PlannedDate, taken: Sequence[Span]) -> tuple[Offer, ...]:
+def _near(
+    agenda: Agenda, judged: PlannedDate, taken: Sequence[Span], not_before: datetime
+) -> tuple[Offer, ...]:
     """Free times of the same therapist nearest to the wanted one, same day before other days."""
-    day = agenda.local_day(judged.span.starts_at)
     found = [
         offer
-        for wish in _wishes(agenda, judged, day)
+        for wish in _wishes(agenda, judged, not_before)
         for offer in offers(agenda, wish)
         if not any(offer.span.overlaps(other) for other in taken)
     ]
-    once = {(offer.span, offer.place): offer for offer in found}.values()
+    once = {offer.span: offer for offer in found}.values()
     ranked = sorted(once, key=lambda offer: _distance(agenda, judged, offer))
     return tuple(ranked[:MOST_PROPOSALS])
 
 
-def _wishes(agenda: Agenda, judged: PlannedDate, day: date) -> Iterator[Wish]:
-    """Free times before and after the wanted time, and on the days around."""
-    local = judged.span.starts_at.astimezone(agenda.zone).time()
-    whole = Wish(
+def _wishes(agenda: Agenda, judged: PlannedDate, not_before: datetime) -> Iterator[Wish]:
+    """Free times of the days around; twice, so that those from the wanted hour on are among them.
+
+    The wanted room is kept where it can be.
+    """
+    near = timedelta(days=NEAR_DAYS)
+    day = agenda.local_day(judged.span.starts_at)
+    around = Wish(
         minutes=judged.span.minutes,
-        from_at=moment(day - timedelta(days=NEAR_DAYS), local.min, agenda.zone),
-        until_on=day + timedelta(days=NEAR_DAYS),
+        from_at=max(not_before, moment(day - near, time.min, agenda.zone)),
+        until_on=day + near,
         therapist_ids=(judged.place.therapist_id,),
     )
-    yield whole
-    yield replace(whole, from_time=local)
+    local = judged.span.starts_at.astimezone(agenda.zone).time()
+    for wish in (around, replace(around, from_time=local)):
+        yield wish
+        if judged.place.room_id:
+            yield replace(wish, room_ids=(judged.place.room_id,))
 
 
-def _distance(agenda: Agenda, judged: PlannedDate, offer: Offer) -> tuple[int, float, bool]:
+def _distance(agenda: Agenda, judged: PlannedDate, offer: Offer) -> tuple[int, int, bool]:
     wanted, found = judged.span.starts_at, offer.span.starts_at
     away_days = abs((agenda.local_day(found) - agenda.local_day(wanted)).days)
     other_room = offer.place.room_id != judged.place.room_id
@@ -85,6 +97,6 @@ def _distance(agenda: Agenda, judged: PlannedDate, offer: Offer) -> tuple[int, f
     return away_days, local_gap, other_room
 
 
-def _minute_of_day(agenda: Agenda, at: object) -> float:
-    local = at.astimezone(agenda.zone)  # type: ignore[attr-defined]
+def _minute_of_day(agenda: Agenda, at: datetime) -> int:
+    local = at.astimezone(agenda.zone)
     return local.hour * 60 + local.minute

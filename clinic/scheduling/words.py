@@ -72,3 +72,11 @@ class ReminderChannel(Word):
     EMAIL = "email", "by e-mail"
     PHONE = "phone", "by phone"
     POST = "post", "by post"
+
+
+class Scope(Word):
+    """How much of a series a change is meant for."""
+
+    ONE = "one", "this appointment only"
+    FOLLOWING = "following", "this one and all that follow"
+    ALL = "all", "all that are still to come"

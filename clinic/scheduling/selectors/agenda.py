@@ -5,28 +5,16 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Lower, Upper
-from django.utils import timezone
 
 from clinic.scheduling.models import Appointment
-from clinic.scheduling.ranges import span_of, stored
+from clinic.scheduling.ranges import span_of, stored, zone
 from clinic.scheduling.slots import Agenda, ClosedDays, Hours
 from clinic.scheduling.spans import Span, merged, whole_day
 from clinic.scheduling.staff_time import Closure, Room, TimeOff, WorkingHours
 from clinic.scheduling.states import HOLDING
-
-
-def zone() -> ZoneInfo:
-    """The time zone of the practice."""
-    return ZoneInfo(timezone.get_current_timezone_name())
-
-
-def wall(at: datetime) -> datetime:
-    """A moment as the practice's wall clock shows it."""
-    return at.astimezone(zone())
 
 
 def span_of_days(first_on: date, last_on: date) -> Span:

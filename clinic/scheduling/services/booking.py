@@ -13,8 +13,8 @@ from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.scheduling import errors
 from clinic.scheduling.models import Appointment, Authorisation, StatusChange
-from clinic.scheduling.ranges import span_of, stored
-from clinic.scheduling.selectors.agenda import Asked, agenda, wall
+from clinic.scheduling.ranges import span_of, stored, wall
+from clinic.scheduling.selectors.agenda import Asked, agenda
 from clinic.scheduling.services.locks import take_turns
 from clinic.scheduling.slots import NEVER, Conflict, Place, conflicts
 from clinic.scheduling.spans import Span, lasting
@@ -127,6 +127,12 @@ def edit_desk_note(*, appointment: Appointment, desk_note: str, by: User) -> App
     stored_one.save(update_fields=["desk_note"])
     audit.record(by, "appointment.noted", client=stored_one.client, subject=stored_one)
     return stored_one
+
+
+@transaction.atomic
+def note_seen(*, appointment: Appointment, by: User) -> None:
+    """Record that somebody opened an appointment."""
+    audit.record(by, "appointment.seen", client=appointment.client, subject=appointment)
 
 
 def _enter(

@@ -12,26 +12,18 @@ from django.utils import timezone
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Client
-from clinic.common.vocabulary import Word
 from clinic.scheduling import errors
 from clinic.scheduling.models import Appointment, Series, StatusChange
-from clinic.scheduling.ranges import stored
+from clinic.scheduling.ranges import stored, wall, zone
 from clinic.scheduling.recurrence import moved_on_the_wall, wall_shift
-from clinic.scheduling.selectors.agenda import Asked, agenda, wall, zone
-from clinic.scheduling.series_plan import PlannedDate, plan
+from clinic.scheduling.selectors.agenda import Asked, agenda
+from clinic.scheduling.series_plan import PlannedDate, judge
 from clinic.scheduling.services import booking as single
 from clinic.scheduling.services.booking import Booking, Slot
 from clinic.scheduling.services.locks import take_turns
 from clinic.scheduling.slots import NEVER, Conflict
 from clinic.scheduling.states import MOVABLE, CancelReason, Status, cancelled_status
-
-
-class Scope(Word):
-    """How much of a series a change is meant for."""
-
-    ONE = "one", "this appointment only"
-    FOLLOWING = "following", "this and all following"
-    ALL = "all", "all that are still to come"
+from clinic.scheduling.words import Scope
 
 
 @dataclass(frozen=True)
@@ -173,9 +165,7 @@ def _refuse_blocked(
         but_not=[one.pk for one in but_not],
     )
     standing = agenda(asked)
-    judged = [
-        (plan(standing, one.slot.place, [one.slot.span])[0], one.is_deliberate) for one in dates
-    ]
+    judged = [(judge(standing, one.slot.place, one.slot.span), one.is_deliberate) for one in dates]
     blocked = [date for date, is_deliberate in judged if _is_blocked(date, is_deliberate)]
     if blocked := blocked or _own_overlaps(slots):
         raise errors.SeriesBlocked(blocked)

@@ -1,0 +1,262 @@
+"""The recall list: everybody who is due, computed in one pass."""
+
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, F, Max, Min, Q
+from django.db.models.functions import Lower
+from django.utils import timezone
+
+from clinic.accounts import permits
+from clinic.accounts.models import User
+from clinic.clients.models import Client, Episode
+from clinic.clients.selectors import with_phase
+from clinic.common.vocabulary import Phase
+from clinic.scheduling import recalls as rules
+from clinic.scheduling.models import Appointment, RecallSchedule, RecallSnooze
+from clinic.scheduling.ranges import wall
+from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall
+from clinic.scheduling.selectors.authorisations import latest_covers
+from clinic.scheduling.states import FREED, HOLDING, Status
+from clinic.scheduling.words import Purpose, RecallReason
+from measurements.models import GirthSession
+
+LIST_LENGTH = 40
+# Garments and plans of care are not recorded yet, so these two are not offered.
+COMPUTED = tuple(
+    reason
+    for reason in RecallReason
+    if reason not in {RecallReason.GARMENT, RecallReason.PLAN_ENDING}
+)
+MEASURING = [Purpose.EVALUATION, Purpose.REMEASUREMENT]
+
+
+@dataclass(frozen=True, slots=True)
+class RecallLine:
+    """One line of the list. No clinical field: anybody of the practice may see it."""
+
+    client_id: UUID
+    client_name: str
+    record_number: str
+    phone: str
+    therapist_id: int | None
+    therapist: str
+    recall: Recall
+    next_on: date | None
+    is_overdue: bool
+    snoozed_until: date | None = None
+    snooze_reason: str = ""
+
+
+@dataclass(frozen=True)
+class Filter:
+    """What the list was asked for; None: all."""
+
+    reason: RecallReason | None = None
+    therapist_id: int | None = None
+    includes_snoozed: bool = False
+    page: str = "1"
+
+
+@dataclass(frozen=True)
+class RecallList:
+    """One page of the lines, and how many there are of each reason before filtering by it."""
+
+    page: Page[RecallLine]
+    counts: Mapping[RecallReason, int]
+    total: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Person:
+    name: str
+    record_number: str
+    phone: str
+    therapist_id: int | None = None
+    therapist: str = ""
+
+
+@dataclass
+class _Gathered:
+    """Facts and people by client, being filled."""
+
+    people: dict[UUID, _Person]
+    facts: dict[UUID, ClientFacts]
+
+
+def recall_list(user: User, wanted: Filter, *, today: date) -> RecallList:
+    """Everybody due, longest overdue first. Eight queries, whatever the number of clients."""
+    lines = recall_lines(user, Ask(today))
+    if wanted.therapist_id is not None:
+        lines = [line for line in lines if line.therapist_id == wanted.therapist_id]
+    if not wanted.includes_snoozed:
+        lines = [line for line in lines if line.snoozed_until is None]
+    counts = Counter(line.recall.reason for line in lines)
+    shown = [line for line in lines if wanted.reason in (None, line.recall.reason)]
+    page = Paginator(shown, LIST_LENGTH).get_page(wanted.page)
+    return RecallList(page, {one: counts[one] for one in COMPUTED}, len(lines))
+
+
+def recall_lines(user: User, ask: Ask) -> list[RecallLine]:
+    """Every line, snoozed ones too, longest overdue first. Eight queries."""
+    if not permits.may(user, "schedule.see"):
+        return []
+    gathered = _gathered(ask)
+    snoozed = _snoozed(ask.today)
+    lines = [
+        _line(gathered, client_id, recall, snoozed, ask.today)
+        for client_id, recall in rules.recalls(gathered.facts, ask)
+    ]
+    return sorted(lines, key=lambda line: (line.recall.due_on, line.client_name, line.client_id))
+
+
+def recalls_of_client(client: Client, user: User, *, today: date) -> list[RecallLine]:
+    """One client's lines. Eight queries."""
+    return [line for line in recall_lines(user, Ask(today)) if line.client_id == client.pk]
+
+
+def _gathered(ask: Ask) -> _Gathered:
+    booked = _booked(timezone.now())
+    people, episodes, discharged = _care()
+    missing = [key for key, facts in booked.items() if _may_be_missed(facts) and key not in people]
+    covers = latest_covers(ask.today)
+    people |= _people(
+        [key for key in {*missing, *covers} if key not in people and key not in discharged]
+    )
+    facts = {
+        key: ClientFacts(
+            episodes=tuple(episodes.get(key, ())),
+            is_discharged=key in discharged,
+            booked=booked.get(key, BookedFacts()),
+            cover=covers.get(key),
+        )
+        for key in people
+    }
+    return _Gathered(people, facts)
+
+
+EPISODE_COLUMNS = (
+    "pk",
+    "client_id",
+    "client__given_name",
+    "client__family_name",
+    "client__record_number",
+    "client__phone",
+    "therapist_id",
+    "therapist__display_name",
+    "opened_on",
+    "phase_now",
+    "phase_since_on",
+)
+
+
+def _care() -> tuple[dict[UUID, _Person], dict[UUID, list[CareFacts]], set[UUID]]:
+    """People with an open episode, their episodes, and the clients whose every one is closed."""
+    taped, schedules, treated = _last_taped(), _schedules(), _treatments_done()
+    people: dict[UUID, _Person] = {}
+    episodes: dict[UUID, list[CareFacts]] = defaultdict(list)
+    closed: set[UUID] = set()
+    rows = with_phase(Episode.objects.filter(client__deactivated_at=None)).order_by("opened_on")
+    for pk, client_id, *person, opened_on, phase, since_on in rows.values_list(*EPISODE_COLUMNS):
+        if phase == Phase.DISCHARGED:
+            closed.add(client_id)
+            continue
+        people[client_id] = _person(*person)
+        episodes[client_id].append(
+            CareFacts(
+                opened_on, Phase(phase), since_on, taped.get(pk), schedules.get(pk), treated[pk]
+            )
+        )
+    return people, episodes, closed - people.keys()
+
+
+def _person(given: str, family: str, *rest: Any) -> _Person:
+    return _Person(f"{given} {family}", *rest)
+
+
+def _people(client_ids: Collection[UUID]) -> dict[UUID, _Person]:
+    """Active clients without an episode: an evaluation was booked and not kept."""
+    rows = Client.objects.filter(pk__in=client_ids, deactivated_at=None).values_list(
+        "pk", "given_name", "family_name", "record_number", "phone"
+    )
+    return {pk: _person(*rest) for pk, *rest in rows}
+
+
+def _last_taped() -> dict[UUID, date]:
+    """The day of the latest session that was not struck out, by episode. The day only."""
+    live = GirthSession.objects.filter(struck_at=None).order_by()
+    return dict(live.values_list("episode").annotate(last_on=Max("taken_on")))
+
+
+def _schedules() -> dict[UUID, int]:
+    return dict(RecallSchedule.objects.values_list("episode_id", "every_months"))
+
+
+def _treatments_done() -> Counter[UUID]:
+    """Treatment visits done since an episode was opened, by episode."""
+    done = Appointment.objects.filter(
+        status=Status.DONE,
+        kind__purpose=Purpose.TREATMENT,
+        period__startswith__date__gte=F("client__episodes__opened_on"),
+    ).order_by()
+    return Counter(dict(done.values_list("client__episodes").annotate(visits=Count("pk"))))
+
+
+def _booked(now: datetime) -> dict[UUID, BookedFacts]:
+    """What every client's bookings say: one query, one row a client."""
+    held, freed = Q(status__in=sorted(HOLDING)), Q(status__in=sorted(FREED))
+    ahead = held & Q(period__endswith__gt=now)
+    rows = (
+        Appointment.objects.order_by()
+        .values("client")
+        .annotate(
+            last_freed=Max(Lower("period"), filter=freed),
+            last_held=Max(Lower("period"), filter=held),
+            next_at=Min(Lower("period"), filter=ahead),
+            next_measuring=Min(Lower("period"), filter=ahead & Q(kind__purpose__in=MEASURING)),
+        )
+        .values_list("client", "last_freed", "last_held", "next_at", "next_measuring")
+    )
+    return {client_id: BookedFacts(*(_day(at) for at in moments)) for client_id, *moments in rows}
+
+
+def _day(at: datetime | None) -> date | None:
+    return wall(at).date() if at else None
+
+
+def _snoozed(today: date) -> dict[tuple[UUID, str], tuple[date, str]]:
+    """What is put off beyond today: until when and why, the latest word of each."""
+    rows = RecallSnooze.objects.order_by("at", "pk").values_list(
+        "client_id", "recall", "until_on", "reason"
+    )
+    latest = {(client_id, recall): (until_on, why) for client_id, recall, until_on, why in rows}
+    return {key: said for key, said in latest.items() if said[0] > today}
+
+
+def _line(
+    gathered: _Gathered,
+    client_id: UUID,
+    recall: Recall,
+    snoozed: Mapping[tuple[UUID, str], tuple[date, str]],
+    today: date,
+) -> RecallLine:
+    person = gathered.people[client_id]
+    until_on, why = snoozed.get((client_id, recall.reason), (None, ""))
+    return RecallLine(
+        client_id=client_id,
+        client_name=person.name,
+        record_number=person.record_number,
+        phone=person.phone,
+        therapist_id=person.therapist_id,
+        therapist=person.therapist,
+        recall=recall,
+        next_on=gathered.facts[client_id].booked.next_on,
+        is_overdue=recall.is_overdue(today),
+        snoozed_until=until_on,
+        snooze_reason=why,
+    )
