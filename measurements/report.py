@@ -78,6 +78,11 @@ class SessionFacts:
     struck_reason: str
 
 
+def is_own_name(label: str, level_cm: float) -> bool:
+    """Whether a station's label says more than its level does, as a landmark's name does."""
+    return not label.startswith(f"{level_cm:g}")
+
+
 @dataclass(frozen=True)
 class GirthRow:
     """One station: girths, and the segment from it to the next station up (None at the last).
@@ -100,7 +105,7 @@ class GirthRow:
     @property
     def has_own_name(self) -> bool:
         """Whether the label says more than the level does: a landmark."""
-        return not self.label.startswith(f"{self.level_cm:g}")
+        return is_own_name(self.label, self.level_cm)
 
 
 @dataclass(frozen=True)
@@ -166,6 +171,16 @@ class SessionReport:
     def affected(self) -> Volume | None:
         """Volume of the affected side over all that was taped on it."""
         return {Side.LEFT: self.left, Side.RIGHT: self.right}.get(self.affected_side)  # type: ignore[arg-type]
+
+    @property
+    def limbs(self) -> tuple[tuple[Side, Volume, Change | None], ...]:
+        """(side, volume as taped, its change since baseline) of each limb taped, right first."""
+        since = self.since_baseline
+        own = (
+            (Side.RIGHT, self.right, since.right if since else None),
+            (Side.LEFT, self.left, since.left if since else None),
+        )
+        return tuple((side, volume, change) for side, volume, change in own if volume)
 
     @property
     def other_side(self) -> Side | None:

@@ -34,6 +34,7 @@ from measurements.limb.units import LengthUnit, WeightUnit
 from measurements.live import LiveReport, live_report
 from measurements.models import GirthSession, Protocol
 from measurements.questions import limbs_taped, questions_about
+from measurements.report import is_own_name
 from measurements.selectors.entry import (
     LastTime,
     last_time,
@@ -67,6 +68,10 @@ class ShownRow:
     level_cm: float
     label: str
     stations: tuple[ShownStation, ...]
+
+    @property
+    def has_own_name(self) -> bool:
+        return is_own_name(self.label, self.level_cm)
 
 
 @dataclass

@@ -20,15 +20,17 @@ SELECT gen_random_uuid(), date '2024-01-01' + (row_number() OVER () %% 700)::int
   'cancer_treatment', 'I97.2', 'right', '', id,
   (%(therapists)s::bigint[])[1 + (row_number() OVER () %% cardinality(%(therapists)s::bigint[]))],
   referrer_id
-FROM clients_client
+FROM clients_client WHERE record_number LIKE 'C%%'
 """
 REGIONS = """
 INSERT INTO clients_affectedregion (episode_id, region, side, involvement)
-SELECT id, 'arm', 'right', 'swollen' FROM clients_episode
+SELECT id, 'arm', 'right', 'swollen' FROM clients_episode AS episode
+WHERE NOT EXISTS (SELECT FROM clients_affectedregion WHERE episode_id = episode.id)
 """
 PHASES = """
 INSERT INTO clients_phasechange (episode_id, phase, since_on, reason, by_id, recorded_at)
-SELECT id, 'maintenance', opened_on, 'Evaluation', therapist_id, now() FROM clients_episode
+SELECT id, 'maintenance', opened_on, 'Evaluation', therapist_id, now() FROM clients_episode AS episode
+WHERE NOT EXISTS (SELECT FROM clients_phasechange WHERE episode_id = episode.id)
 """
 SESSIONS = """
 INSERT INTO measurements_girthsession (id, episode_id, protocol_id, limb, taken_on, round, posture,
@@ -36,6 +38,7 @@ INSERT INTO measurements_girthsession (id, episode_id, protocol_id, limb, taken_
 SELECT gen_random_uuid(), episode.id, %(protocol)s, 'arm', episode.opened_on + 30 * n, 1, 'sitting',
   70, '', n = 0, episode.therapist_id, now(), ''
 FROM clients_episode AS episode, generate_series(0, %(each)s - 1) AS n
+WHERE NOT EXISTS (SELECT FROM measurements_girthsession WHERE episode_id = episode.id)
 """
 READINGS = """
 INSERT INTO measurements_girthreading (session_id, side, level_cm, trial, girth_cm, was_confirmed)
@@ -43,6 +46,7 @@ SELECT session.id, side, 4 * n, 1,
   16 + 1.4 * n + CASE side WHEN 'right' THEN 1.5 ELSE 0 END, false
 FROM measurements_girthsession AS session, generate_series(0, 10) AS n,
   unnest(ARRAY['left', 'right']) AS side
+WHERE NOT EXISTS (SELECT FROM measurements_girthreading WHERE session_id = session.id)
 """
 
 
