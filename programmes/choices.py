@@ -1,7 +1,7 @@
 """What the clinician decides about one programme's plan, and how it is kept. No Django."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -28,7 +28,7 @@ class Choices:
     ids left out for a wound, fragile skin or a device.
     """
 
-    options: Options = Options()
+    options: Options = field(default_factory=Options)
     working: frozenset[BasinSide] = frozenset()
     not_working: frozenset[BasinSide] = frozenset()
     clearances: tuple[Clearance, ...] = ()

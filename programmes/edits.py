@@ -4,9 +4,11 @@ Indexes count from 0; an index that is not there raises NoSuchStep. Repetitions 
 minutes an estimate for the whole step.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
+from clinic.common.vocabulary import Word
 from programmes.body.counting import minutes_of
 from programmes.body.dose import Dose
 from programmes.body.steps import Step
@@ -14,6 +16,8 @@ from programmes.body.territory import territory_map
 from programmes.errors import NoSuchStep
 
 Steps = tuple[Step, ...]
+TEXTS = ("skin_care", "wear_schedule", "breathing", "stop_and_call")
+REST = ("times_a_day", *TEXTS, "measures_at_home", "exercise_ids")
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,37 @@ def _with(step: Step, typed: Typed, dose: Dose) -> Step:
     elif is_same_time:
         minutes = minutes_of(step, dose, territory_map(), repetitions=typed.repetitions)
     return replace(step, repetitions=typed.repetitions, minutes=minutes, note=typed.note)
+
+
+class Act(Word):
+    """What is done to one step."""
+
+    MOVE = "move", "move"
+    REMOVE = "remove", "remove"
+    REPEAT = "repeat", "repeat"
+
+
+@dataclass(frozen=True)
+class Edit:
+    """What one save of the editor carries. `end` is where a moved step goes.
+
+    `typed` are the fields of every step; `rest` the other fields of the programme.
+    """
+
+    typed: tuple[Typed, ...]
+    rest: Mapping[str, Any] = field(default_factory=dict)
+    act: Act | None = None
+    index: int = 0
+    end: int = 0
+
+    def applied(self, steps: Steps, dose: Dose) -> Steps:
+        """The steps after this edit. Raises NoSuchStep."""
+        steps = with_typed(steps, self.typed, dose)
+        if self.act is Act.MOVE:
+            return moved(steps, self.index, self.end)
+        if self.act is Act.REMOVE:
+            return removed(steps, self.index)
+        return repeated(steps, self.index) if self.act is Act.REPEAT else steps
 
 
 def _check(steps: Sequence[Step], index: int) -> None:

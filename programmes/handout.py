@@ -196,10 +196,10 @@ def _both_sides(names: list[str]) -> list[str]:
         side, _, rest = name.partition(" ")
         other = {"left": "right", "right": "left"}.get(side, "")
         if other and f"{other} {rest}" in names:
-            name = f"both {rest}s" if not rest.endswith("y") else f"{rest}, both sides"
-        if name not in merged:
+            merged.append(f"{rest}, both sides" if rest.endswith("y") else f"both {rest}s")
+        else:
             merged.append(name)
-    return merged
+    return list(dict.fromkeys(merged))
 
 
 def _listed(names: list[str]) -> str:

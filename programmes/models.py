@@ -52,7 +52,9 @@ class ClinicExercise(models.Model):
     """One exercise of the clinic's own list, in the words a client reads."""
 
     name = models.CharField(max_length=60)
-    position = models.CharField(max_length=120, help_text="For example: sit tall on a chair.")
+    position = models.CharField(
+        max_length=120, blank=True, help_text="For example: sit tall on a chair."
+    )
     how = models.CharField("what to do", max_length=240)
     dose = models.CharField(max_length=60, help_text="For example: 10 times, twice a day.")
     suits = models.CharField(max_length=9, choices=choices_of(Suits), default=Suits.EVERYONE)
@@ -74,8 +76,8 @@ class ClinicExercise(models.Model):
 class Programme(models.Model):
     """One version of a client's home programme: a draft, then the very sheet that was given.
 
-    `choices`, `dose` and `situation` are the plain values of the types in `programmes.choices`,
-    `programmes.body.dose` and `programmes.body.situation`; `steps` are rows of `programmes.body.steps`.
+    `choices`, `dose` and `situation` are plain values of the types in `programmes.choices`,
+    `body.dose` and `body.situation`; `steps` are rows of `body.steps`.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -248,9 +250,7 @@ class PrecautionReview(models.Model):
         ordering = ["-asked_on", "-pk"]
         indexes = [models.Index(fields=["client", "-asked_on"], name="review_by_client")]
         triggers = [
-            pgtrigger.Protect(
-                name="review_stays", operation=pgtrigger.Update | pgtrigger.Delete
-            ),
+            pgtrigger.Protect(name="review_stays", operation=pgtrigger.Update | pgtrigger.Delete),
             no_truncate("no_review_truncate"),
         ]
 

@@ -15,7 +15,7 @@ from programmes.typeset import TYPE_MM, Face, Measure, Run, last_line
 
 Thing = TypeVar("Thing")
 
-# One to three pages; a body with an arm and a leg to treat has up to 56 steps and may take a fourth.
+# A body with an arm and a leg to treat has up to 56 steps and may take a fourth page.
 USUAL_PAGES = 3
 MOST_PAGES = 4
 # ISO 216 A4; ANSI/ASME Y14.1 letter, 8.5 by 11 inches.
@@ -60,9 +60,7 @@ class Layout:
 LAYOUTS = (
     Layout("handout-roomy", picture_mm=38, pair_mm=24, echo_mm=24, line=1.2, gap_mm=3.5),
     Layout("handout-middle", picture_mm=32, pair_mm=21, echo_mm=19, line=1.14, gap_mm=2.5),
-    Layout(
-        "handout-close", picture_mm=28, pair_mm=20, echo_mm=16, has_whys=False, is_run_in=True
-    ),
+    Layout("handout-close", picture_mm=28, pair_mm=20, echo_mm=16, has_whys=False, is_run_in=True),
     Layout(
         "handout-tight",
         picture_mm=25,
@@ -150,9 +148,7 @@ def unpacked(handout: Handout) -> Packed:
     )
 
 
-def _pieces(
-    handout: Handout, height: Callable[[Section, Card | None], float]
-) -> Iterator[Piece]:
+def _pieces(handout: Handout, height: Callable[[Section, Card | None], float]) -> Iterator[Piece]:
     for section in handout.sections:
         yield Piece(section, None, height(section, None))
         for card in section.cards:
@@ -276,7 +272,11 @@ class _Sheet:
 def card_runs(card: Card, layout: Layout) -> list[Run]:
     """The words of a card under its title, as the template prints them."""
     if card.echoes:
-        said = f"Just like step {card.echoes}, on this side." if card.is_mirror else f"Like step {card.echoes}."
+        said = (
+            f"Just like step {card.echoes}, on this side."
+            if card.is_mirror
+            else f"Like step {card.echoes}."
+        )
         return [Run(said), Run(card.count + ".", Face.BOLD)]
     runs = [Run(card.position, Face.ITALIC)] if card.is_new_position else []
     if card.parts:

@@ -1,6 +1,7 @@
 """From the record to the planner's situation, and the situation as plain values."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from clinic.clients.models import AffectedRegion, Irradiation
@@ -15,6 +16,7 @@ from clinic.common.vocabulary import (
     RegionSide,
     Side,
 )
+from programmes.body.errors import SituationUnclear
 from programmes.body.situation import Affected, Options, Situation
 from programmes.choices import BasinSide, Choices, basins_as_json, basins_from_json
 
@@ -27,6 +29,17 @@ BASIN_OF_FIELD = {
     RadiationField.SUPRACLAV: Basin.SUPRACLAV,
     RadiationField.NECK: Basin.CERVICAL,
 }
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What a plan rests on today: the situation, or why there is none, and the record behind it."""
+
+    story: BodyStory
+    choices: Choices
+    phase: Phase
+    situation: Situation | None
+    unclear: SituationUnclear | None = None
 
 
 def situation_from_record(
@@ -47,9 +60,7 @@ def situation_from_record(
 
 
 def affected(region: AffectedRegion) -> Affected:
-    return Affected(
-        Region(region.region), RegionSide(region.side), Involvement(region.involvement)
-    )
+    return Affected(Region(region.region), RegionSide(region.side), Involvement(region.involvement))
 
 
 def treated_basins(story: BodyStory) -> frozenset[BasinSide]:

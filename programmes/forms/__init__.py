@@ -1,0 +1,1 @@
+"""The forms of home programmes, one module for each thing."""

@@ -1,0 +1,1 @@
+"""The selectors of home programmes, one module for each thing."""

@@ -1,0 +1,1 @@
+"""The services of home programmes, one module for each thing."""

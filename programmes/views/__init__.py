@@ -1,0 +1,1 @@
+"""The views of home programmes, one module for each thing."""
