@@ -1,13 +1,13 @@
 """What the joined pages show, read with a fixed number of queries."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Max, Min, Prefetch, Q, QuerySet
+from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from clinic.accounts.models import User
@@ -24,6 +24,7 @@ from measurements.selectors.reports import latest_by_episode
 LIMB_OF = {Region.ARM: Limb.ARM, Region.LEG: Limb.LEG}
 HISTORY_LENGTH = 50
 WORKLIST_LENGTH = 30
+NO_LETTER = (None, None)
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,9 @@ class DueLine:
 
 def episode_cards(client: Client, user: User) -> tuple[EpisodeCard, ...]:
     """The client's episodes as this person may see them, open ones first."""
-    episodes = list(_joined(episodes_for(user).filter(client=client)))
+    found = _joined(episodes_for(user).filter(client=client))
+    episodes, facts = list(found), _facts(found)
     reports = latest_by_episode(episodes)
-    facts = _facts(episodes)
     cards = [_card(episode, facts[episode.pk], reports.get(episode.pk, ())) for episode in episodes]
     return tuple(sorted(cards, key=lambda card: not card.is_open))
 
@@ -77,22 +78,26 @@ def clinical_story(client: Client, user: User) -> BodyStory | None:
     return body_story(client) if user.is_clinical else None
 
 
-def worklist(user: User, *, today: date) -> tuple[DueLine, ...]:
-    """What is due or overdue in a therapist's own open episodes, longest overdue first."""
-    mine = _joined(episodes_for(user).filter(therapist=user)).exclude(phase_now=Phase.DISCHARGED)
-    episodes = {episode.pk: episode for episode in mine.filter(client__deactivated_at=None)}
-    lines = [
-        DueLine(episodes[key], item, item.is_overdue(today))
-        for key, facts in _facts(episodes.values()).items()
-        for item in due_items(facts)
+def worklist(user: User, number: str, *, today: date) -> Page[DueLine]:
+    """A page of what is due in a therapist's own open episodes, longest overdue first.
+
+    What decides is read for all of them as plain values; whole episodes only for the page shown.
+    """
+    mine = with_phase(episodes_for(user).filter(therapist=user, client__deactivated_at=None))
+    facts = _facts(mine.exclude(phase_now=Phase.DISCHARGED))
+    due = [
+        (item, key)
+        for key, fact in facts.items()
+        for item in due_items(fact)
         if item.due_on <= today
     ]
-    return tuple(sorted(lines, key=lambda line: (line.item.due_on, str(line.episode.client))))
-
-
-def page_of(lines: Sequence[DueLine], asked: Mapping[str, str]) -> Page[DueLine]:
-    """The page of a worklist that the address asks for."""
-    return Paginator(lines, WORKLIST_LENGTH).get_page(asked.get("page", "1"))
+    due.sort(key=lambda line: (line[0].due_on, line[0].kind, line[1]))
+    page = Paginator(due, WORKLIST_LENGTH).get_page(number)
+    shown = with_phase(episodes_for(user)).in_bulk([key for _, key in page.object_list])
+    page.object_list = [
+        DueLine(shown[key], item, item.is_overdue(today)) for item, key in page.object_list
+    ]
+    return page
 
 
 def history_page(client: Client, number: str) -> Page[Any]:
@@ -103,56 +108,74 @@ def history_page(client: Client, number: str) -> Page[Any]:
 
 
 def _joined(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
-    """Episodes with phase, regions with their latest findings, letters and drafts."""
+    """Episodes with their phase and their regions with the latest findings."""
     findings = Prefetch(
         "findings", LimbFindings.objects.order_by("-found_on", "-recorded_at"), to_attr="looks"
     )
+    regions = Prefetch("regions", AffectedRegion.objects.prefetch_related(findings))
+    return with_phase(episodes).prefetch_related(regions).order_by("-opened_on", "pk")
+
+
+def _facts(episodes: QuerySet[Episode]) -> dict[UUID, EpisodeFacts]:
+    """What the due list of each episode rests on. Five queries, however many episodes."""
+    keys = episodes.order_by().values("pk")
+    regions, taped = _regions_of(keys), _last_taped(keys)
+    girth_drafts, letters = _girth_drafts(keys), _letters(keys)
+    columns = ("pk", "opened_on", "phase_now", "referrer__letter_frequency")
+    wishes = episodes.values_list(*columns, "client__agrees_to_letters")
+    return {
+        key: EpisodeFacts(
+            opened_on=opened_on,
+            phase=Phase(phase),
+            last_taped_on={
+                limb: taped.get((key, limb))
+                for limb in LIMB_OF.values()
+                if any(limb == region for region, _, _ in regions[key])
+            },
+            unstaged_regions=tuple(
+                str(AffectedRegion(region=region, side=side))
+                for region, side, is_staged in regions[key]
+                if not is_staged
+            ),
+            letter_frequency=frequency if agrees else None,
+            last_letter_to=letters.get(key, NO_LETTER)[0],
+            girth_draft_on=_day(girth_drafts.get(key)),
+            letter_draft_on=_day(letters.get(key, NO_LETTER)[1]),
+        )
+        for key, opened_on, phase, frequency, agrees in wishes
+    }
+
+
+def _regions_of(keys: QuerySet[Any]) -> dict[UUID, list[tuple[str, str, bool]]]:
+    """(region, side, whether a stage was decided) of each episode."""
+    staged = Exists(LimbFindings.objects.filter(region=OuterRef("pk")))
+    found: defaultdict[UUID, list[tuple[str, str, bool]]] = defaultdict(list)
+    rows = AffectedRegion.objects.filter(episode__in=keys).annotate(is_staged=staged)
+    for key, *region in rows.values_list("episode_id", "region", "side", "is_staged"):
+        found[key].append(tuple(region))
+    return found
+
+
+def _last_taped(keys: QuerySet[Any]) -> dict[tuple[UUID, str], date]:
+    live = GirthSession.objects.filter(episode__in=keys, struck_at=None).order_by()
+    rows = live.values_list("episode_id", "limb").annotate(last_on=Max("taken_on"))
+    return {(key, limb): last_on for key, limb, last_on in rows}
+
+
+def _girth_drafts(keys: QuerySet[Any]) -> dict[UUID, datetime]:
+    drafts = GirthDraft.objects.filter(episode__in=keys).order_by()
+    return dict(drafts.values_list("episode_id").annotate(kept_at=Max("saved_at")))
+
+
+def _letters(keys: QuerySet[Any]) -> dict[UUID, tuple[date | None, datetime | None]]:
+    """(last day of the last approved letter, when the draft was compiled) of each episode."""
     approved = Q(letters__approved_at__isnull=False)
-    return (
-        with_phase(episodes)
-        .annotate(
-            last_letter_to=Max("letters__period_to", filter=approved),
-            letter_draft_at=Min("letters__compiled_at", filter=~approved),
-        )
-        .prefetch_related(Prefetch("regions", AffectedRegion.objects.prefetch_related(findings)))
-        .order_by("-opened_on", "pk")
+    written = Episode.objects.filter(pk__in=keys, letters__isnull=False).order_by()
+    rows = written.values_list("pk").annotate(
+        to=Max("letters__period_to", filter=approved),
+        draft_at=Min("letters__compiled_at", filter=~approved),
     )
-
-
-def _facts(episodes: Iterable[Episode]) -> dict[UUID, EpisodeFacts]:
-    """What each episode's due list rests on. Two queries for all of them."""
-    listed = list(episodes)
-    taped = _last_taped(listed)
-    drafts = _girth_drafts(listed)
-    return {
-        episode.pk: EpisodeFacts(
-            opened_on=episode.opened_on,
-            phase=Phase(episode.phase_now),
-            last_taped_on={limb: taped.get((episode.pk, limb)) for limb in _limbs(episode)},
-            unstaged_regions=tuple(card.name for card in _regions(episode) if card.stage is None),
-            letter_frequency=_letter_frequency(episode),
-            last_letter_to=episode.last_letter_to,
-            girth_draft_on=_day(drafts.get(episode.pk)),
-            letter_draft_on=_day(episode.letter_draft_at),
-        )
-        for episode in listed
-    }
-
-
-def _last_taped(episodes: Sequence[Episode]) -> dict[tuple[UUID, str], date]:
-    live = GirthSession.objects.filter(
-        episode__in=[episode.pk for episode in episodes], struck_at=None
-    )
-    last = live.order_by().values("episode_id", "limb").annotate(last_on=Max("taken_on"))
-    return {(row["episode_id"], row["limb"]): row["last_on"] for row in last}
-
-
-def _girth_drafts(episodes: Sequence[Episode]) -> dict[UUID, datetime]:
-    drafts = GirthDraft.objects.filter(episode__in=[episode.pk for episode in episodes])
-    return {
-        row["episode_id"]: row["kept_at"]
-        for row in drafts.order_by().values("episode_id").annotate(kept_at=Max("saved_at"))
-    }
+    return {key: (to, draft_at) for key, to, draft_at in rows}
 
 
 def _card(episode: Episode, facts: EpisodeFacts, reports: tuple[SessionReport, ...]) -> EpisodeCard:
@@ -183,12 +206,6 @@ def _regions(episode: Episode) -> tuple[RegionCard, ...]:
 def _limbs(episode: Episode) -> tuple[Limb, ...]:
     regions = {Region(region.region) for region in episode.regions.all()}
     return tuple(limb for region, limb in LIMB_OF.items() if region in regions)
-
-
-def _letter_frequency(episode: Episode) -> str | None:
-    if episode.referrer is None or not episode.client.agrees_to_letters:
-        return None
-    return episode.referrer.letter_frequency
 
 
 def _day(moment: datetime | None) -> date | None:

@@ -15,12 +15,8 @@ from clinic.overview import selectors
 @permit("today.see")
 def today(request: HttpRequest) -> HttpResponse:
     day = timezone.localdate()
-    lines = selectors.worklist(request.user, today=day)
-    return render(
-        request,
-        "overview/today.html",
-        {"section": "today", "day": day, "lines": selectors.page_of(lines, request.GET)},
-    )
+    lines = selectors.worklist(request.user, request.GET.get("page", "1"), today=day)
+    return render(request, "overview/today.html", {"section": "today", "day": day, "lines": lines})
 
 
 @permit("clients.see")

@@ -1,6 +1,7 @@
 """Reads about protocols."""
 
-from django.db.models import Count, Prefetch, QuerySet
+from django.db.models import Count, Model, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from clinic.common.vocabulary import Limb
 from measurements.models import GirthSession, Protocol, ProtocolStation
@@ -13,11 +14,19 @@ def protocols_in_use(limb: Limb | None = None) -> QuerySet[Protocol]:
 
 
 def protocol_list() -> QuerySet[Protocol]:
-    """Every protocol, those in use first, with `station_count` and `session_count`. One query."""
+    """Every protocol, those in use first, with `station_count` and `session_count`. One query.
+
+    Each is counted by itself: joined, stations and sessions would be multiplied first.
+    """
     return Protocol.objects.annotate(
-        station_count=Count("stations", distinct=True),
-        session_count=Count("sessions", distinct=True),
+        station_count=_count_of(ProtocolStation), session_count=_count_of(GirthSession)
     ).order_by("retired_at", "limb", "name")
+
+
+def _count_of(model: type[Model]) -> Coalesce:
+    rows = model._default_manager.filter(protocol=OuterRef("pk")).order_by()
+    counted = rows.values("protocol").annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counted), 0)
 
 
 def protocols_with_stations() -> QuerySet[Protocol]:
