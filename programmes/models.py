@@ -63,7 +63,13 @@ class ClinicExercise(models.Model):
     class Meta:
         ordering = ["suits", "name", "pk"]
         constraints = [
-            models.UniqueConstraint(Lower("name"), name="exercise_name_once"),
+            models.UniqueConstraint(
+                Lower("name"),
+                name="exercise_name_once",
+                violation_error_message=(
+                    "Another exercise on the list has this name. Type a different one."
+                ),
+            ),
             models.CheckConstraint(
                 condition=Q(suits__in=check_values(Suits)), name="exercise_suits_is_known"
             ),

@@ -53,9 +53,6 @@ class ExerciseForm(PlainModelForm):
             ("name", "suits"), "position", "how", "dose", "is_offered", save="Save", back=back
         )
 
-    def validate_constraints(self) -> None:
-        """The service says which name is taken."""
-
 
 class ReviewForm(PlainForm):
     """Every precaution as a question; those that stand already are not asked twice."""
