@@ -62,6 +62,21 @@ SENTENCES = {
     "series.booked": "booked a series",
     "series.moved": "moved part of a series",
     "series.cancelled": "cancelled part of a series",
+    "appointments.imported": "imported appointments",
+    "appointment.file": "handed out an appointment as a calendar file",
+    "authorisation.recorded": "recorded an authorisation",
+    "authorisation.edited": "corrected an authorisation",
+    "recall.snoozed": "put off a recall",
+    "recall.unsnoozed": "put a recall back on the list",
+    "recall.scheduled": "changed the months between re-measurements",
+    "wait_list.joined": "put the client on the wait list",
+    "wait_list.left": "took the client off the wait list",
+    "wait_list.offered": "offered a time from the wait list",
+    "feed.made": "made a calendar feed",
+    "feed.revoked": "closed a calendar feed",
+    "reminder.agreed": "kept how the client agreed to be reminded",
+    "reminder.withdrawn": "kept that the client no longer agrees to a reminder",
+    "reminder.sent": "sent a reminder by e-mail",
 }
 
 

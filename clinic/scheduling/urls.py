@@ -1,6 +1,19 @@
 from django.urls import path
 
-from clinic.scheduling.views import appointments, calendar, free_times, series, staff_time
+from clinic.scheduling.views import (
+    appointments,
+    authorisations,
+    calendar,
+    day_sheet,
+    feeds,
+    free_times,
+    imports,
+    recalls,
+    reminders,
+    series,
+    staff_time,
+    waiting,
+)
 
 APPOINTMENT = "appointments/<uuid:appointment_id>/"
 CLIENT = "clients/<uuid:client_id>/"
@@ -36,4 +49,41 @@ urlpatterns = [
     path("staff-time/rooms/<int:room_id>/edit/", staff_time.edit_room, name="room-edit"),
     path("staff-time/kinds/new/", staff_time.edit_kind, name="kind-new"),
     path("staff-time/kinds/<int:kind_id>/edit/", staff_time.edit_kind, name="kind-edit"),
+]
+
+urlpatterns += [
+    path("day-sheet/", day_sheet.sheet, name="day-sheet"),
+    path(
+        "day-sheet/<uuid:appointment_id>/status/", day_sheet.change_status, name="day-sheet-status"
+    ),
+    path("recalls/", recalls.recalls, name="recalls"),
+    path(f"{CLIENT}recalls/<slug:reason>/snooze/", recalls.snooze, name="recall-snooze"),
+    path(f"{CLIENT}recalls/<slug:reason>/unsnooze/", recalls.unsnooze, name="recall-unsnooze"),
+    path("episodes/<uuid:episode_id>/recalls/", recalls.schedule, name="recall-schedule"),
+    path("wait-list/", waiting.waiting, name="wait-list"),
+    path("wait-list/<int:entry_id>/leave/", waiting.leave, name="wait-list-leave"),
+    path(f"{CLIENT}wait-list/join/", waiting.join, name="wait-list-join"),
+    path(f"{APPOINTMENT}wait-list/", waiting.opening, name="wait-list-opening"),
+    path(f"{APPOINTMENT}wait-list/<int:entry_id>/", waiting.answer, name="wait-list-answer"),
+    path(f"{CLIENT}authorisations/", authorisations.authorisations, name="authorisations"),
+    path(f"{CLIENT}authorisations/new/", authorisations.record, name="authorisation-new"),
+    path(
+        "authorisations/<int:authorisation_id>/edit/",
+        authorisations.edit,
+        name="authorisation-edit",
+    ),
+    path("feeds/", feeds.feeds, name="feeds"),
+    path("feeds/<int:feed_id>/revoke/", feeds.revoke, name="feed-revoke"),
+    path("feeds/<str:token>.ics", feeds.feed, name="calendar-feed"),
+    path(f"{APPOINTMENT}appointment.ics", feeds.one_appointment, name="appointment-file"),
+    path("reminders/", reminders.reminders, name="reminders"),
+    path("reminders/list.csv", reminders.reminders_file, name="reminders-file"),
+    path("reminders/send/", reminders.send, name="reminders-send"),
+    path(f"{CLIENT}reminders/", reminders.consents, name="reminder-consents"),
+    path(
+        f"{CLIENT}reminders/<int:consent_id>/withdraw/",
+        reminders.withdraw,
+        name="reminder-withdraw",
+    ),
+    path("appointments/import/", imports.import_list, name="appointments-import"),
 ]

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from clinic.common.vocabulary import Word
-from clinic.scheduling.slots import LAST_TIME, overlaps_any
+from clinic.scheduling.slots import overlaps_any
 from clinic.scheduling.spans import Span, lasting, moment
 from clinic.scheduling.words import Urgency
 
@@ -21,7 +21,6 @@ class Why(Word):
     THIS_HOUR = "this_hour", "can come at this hour"
     FILLS_IT = "fills_it", "fills the time exactly"
     URGENT = "urgent", "should come as soon as possible"
-    NOTHING_BOOKED = "nothing_booked", "has nothing booked"
 
 
 class WhyNot(Word):
@@ -103,21 +102,26 @@ def _rank(match: Match) -> tuple[int, bool, datetime]:
 
 def judged(opening: Opening, waiting: Waiting, zone: ZoneInfo) -> Match | Misfit:
     """Whether and when somebody fits a free time."""
-    local = opening.span.starts_at.astimezone(zone)
-    if opening.span.minutes < waiting.minutes:
-        return Misfit(waiting, WhyNot.TOO_LONG)
-    if waiting.therapist_id not in (None, opening.therapist_id):
-        return Misfit(waiting, WhyNot.OTHER_THERAPIST)
-    if not _comes_on(waiting, local.date()):
-        return Misfit(waiting, WhyNot.OTHER_DAY)
+    if before := _barred(opening, waiting, zone):
+        return Misfit(waiting, before)
     span = _earliest(opening, waiting, zone)
     if span is None:
         return Misfit(waiting, WhyNot.OTHER_HOUR)
     if overlaps_any(span, waiting.busy):
         return Misfit(waiting, WhyNot.HAS_APPOINTMENT)
-    if waiting.has_declined:
-        return Misfit(waiting, WhyNot.SAID_NO)
     return Match(waiting, span, _why(opening, waiting, span))
+
+
+def _barred(opening: Opening, waiting: Waiting, zone: ZoneInfo) -> WhyNot | None:
+    """What speaks against the whole free time, whichever part of it."""
+    day = opening.span.starts_at.astimezone(zone).date()
+    against = {
+        WhyNot.TOO_LONG: opening.span.minutes < waiting.minutes,
+        WhyNot.OTHER_THERAPIST: waiting.therapist_id not in (None, opening.therapist_id),
+        WhyNot.OTHER_DAY: not _comes_on(waiting, day),
+        WhyNot.SAID_NO: waiting.has_declined,
+    }
+    return next((why for why, is_so in against.items() if is_so), None)
 
 
 def _comes_on(waiting: Waiting, day: date) -> bool:
@@ -130,11 +134,10 @@ def _earliest(opening: Opening, waiting: Waiting, zone: ZoneInfo) -> Span | None
     """The earliest span of the wanted length inside both the free time and the client's hours."""
     day = opening.span.starts_at.astimezone(zone).date()
     opens = moment(day, waiting.from_time or time.min, zone)
-    closes = moment(day, waiting.to_time or LAST_TIME, zone)
+    closes = moment(day, waiting.to_time, zone) if waiting.to_time else opening.span.ends_at
     starts_at = max(opening.span.starts_at, opens)
     span = lasting(starts_at, waiting.minutes)
-    fits = span.ends_at <= min(opening.span.ends_at, closes + timedelta(minutes=1))
-    return span if fits else None
+    return span if span.ends_at <= min(opening.span.ends_at, closes) else None
 
 
 def _why(opening: Opening, waiting: Waiting, span: Span) -> tuple[Why, ...]:

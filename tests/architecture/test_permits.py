@@ -40,9 +40,9 @@ def test_every_url_names_its_permit(pattern: URLPattern) -> None:
     assert named == OPEN_TO_ALL or named in PERMITS
 
 
-def test_only_sign_in_and_sign_out_are_open_to_all() -> None:
+def test_only_signing_in_and_out_and_the_secret_feeds_are_open_to_all() -> None:
     open_names = {p.name for p in PATTERNS if p.callback.permit == OPEN_TO_ALL}
-    assert open_names == {"sign-in", "sign-out"}
+    assert open_names == {"sign-in", "sign-out", "calendar-feed"}
 
 
 @pytest.mark.django_db

@@ -1,5 +1,7 @@
 """Authorised visits: what is used, booked and left, always counted afresh."""
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -26,6 +28,7 @@ from clinic.scheduling.models import Appointment, Authorisation
 from clinic.scheduling.recalls import FEW_VISITS_LEFT, Cover
 from clinic.scheduling.states import HOLDING, Status
 
+COVER_COLUMNS = ("client_id", "from_on", "to_on", "visits", "used", "booked")
 STILL_TO_COME = sorted(HOLDING - {Status.DONE})
 
 
@@ -85,8 +88,19 @@ def latest_covers(today: date) -> dict[UUID, Cover]:
         Q(to_on__gt=OuterRef("to_on")) | Q(to_on=OuterRef("to_on"), pk__gt=OuterRef("pk"))
     )
     last = Authorisation.objects.filter(client__deactivated_at=None).exclude(Exists(later))
-    rows = _counted(last).values_list("client_id", "from_on", "to_on", "visits", "used", "booked")
+    rows = _counted(last).values_list(*COVER_COLUMNS)
     return {client_id: Cover(*rest) for client_id, *rest in rows}
+
+
+def covers_on(client_ids: Collection[UUID], *, on: date) -> dict[UUID, list[Cover]]:
+    """The authorisations whose period holds a day, by client. One query."""
+    rows = _counted(
+        Authorisation.objects.filter(client__in=client_ids, from_on__lte=on, to_on__gte=on)
+    )
+    found: dict[UUID, list[Cover]] = defaultdict(list)
+    for client_id, *rest in rows.values_list(*COVER_COLUMNS):
+        found[client_id].append(Cover(*rest))
+    return found
 
 
 def _counted(authorisations: QuerySet[Authorisation]) -> QuerySet[Authorisation]:

@@ -22,6 +22,7 @@ from clinic.scheduling.models import Appointment, RecallSchedule, RecallSnooze
 from clinic.scheduling.ranges import wall
 from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall
 from clinic.scheduling.selectors.authorisations import latest_covers
+from clinic.scheduling.staff_time import AppointmentKind
 from clinic.scheduling.states import FREED, HOLDING, Status
 from clinic.scheduling.words import Purpose, RecallReason
 from measurements.models import GirthSession
@@ -123,11 +124,9 @@ def recalls_of_client(client: Client, user: User, *, today: date) -> list[Recall
 def _gathered(ask: Ask) -> _Gathered:
     booked = _booked(timezone.now())
     people, episodes, discharged = _care()
-    missing = [key for key, facts in booked.items() if _may_be_missed(facts) and key not in people]
     covers = latest_covers(ask.today)
-    people |= _people(
-        [key for key in {*missing, *covers} if key not in people and key not in discharged]
-    )
+    freed = {key for key, facts in booked.items() if facts.last_freed_on is not None}
+    people |= _people((freed | covers.keys()) - people.keys() - discharged)
     facts = {
         key: ClientFacts(
             episodes=tuple(episodes.get(key, ())),
@@ -260,3 +259,28 @@ def _line(
         snoozed_until=until_on,
         snooze_reason=why,
     )
+
+
+def months_kept(episode: Episode) -> int | None:
+    """Months between re-measurements where they differ from the usual. One query."""
+    kept = RecallSchedule.objects.filter(episode=episode).values_list("every_months", flat=True)
+    return kept.first()
+
+
+# What is booked to answer a recall; where nothing stands, the desk chooses.
+ANSWERED_BY = {
+    RecallReason.REMEASUREMENT: Purpose.REMEASUREMENT,
+    RecallReason.NOTHING_BOOKED: Purpose.TREATMENT,
+    RecallReason.PROGRESS_REPORT: Purpose.REMEASUREMENT,
+}
+
+
+def kinds_for_recalls() -> dict[str, int]:
+    """The kind of appointment that answers each reason, if the practice has one. One query."""
+    rows = AppointmentKind.objects.filter(is_active=True).order_by("-place", "-name")
+    by_purpose = dict(rows.values_list("purpose", "pk"))
+    return {
+        reason.value: by_purpose[purpose]
+        for reason, purpose in ANSWERED_BY.items()
+        if purpose in by_purpose
+    }
