@@ -1,14 +1,14 @@
 """Plotly figures as plain JSON values, drawn by static/js/chart.js. Nothing here leaves the host.
 
+Plain dicts: plotly's own graph objects check each value against their schema, which takes longer
+than the rest of the page; the tests do that check once for every kind of figure.
+
 Colours: Okabe & Ito 2008, colour-blind-safe; each has a shape, a dash or a word beside it.
 """
 
-import json
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from typing import Any
-
-import plotly.graph_objects as go
 
 from clinic.common.vocabulary import Limb, Phase, Side
 from measurements.limb.comparison import Verdict
@@ -46,12 +46,10 @@ def course_figure(course: LimbCourse) -> Figure | None:
     traces = list(_excess_traces(course) if course.affected_side else _own_traces(course))
     if not traces:
         return None
-    figure = go.Figure(data=traces, layout=_layout("mL"))
-    days = _days(course.points)
-    for span in course.phases:
-        _shade(figure, span, days)
-    figure.update_xaxes(range=[_text(days[0]), _text(days[1])])
-    return _plain(figure)
+    days, layout = _days(course.points), _layout("mL")
+    layout["xaxis"]["range"] = [_text(day) for day in days]
+    layout["shapes"], layout["annotations"] = _shades(course.phases, days)
+    return {"data": traces, "layout": layout}
 
 
 def girth_figure(course: LimbCourse) -> Figure | None:
@@ -82,13 +80,13 @@ def girth_figure(course: LimbCourse) -> Figure | None:
         "hovermode": "x unified",
         "legend": {"orientation": "h", "y": 1.14, "x": 0},
     }
-    return _plain(go.Figure(data=traces, layout=layout))
+    return {"data": traces, "layout": layout}
 
 
 # Excess
 
 
-def _excess_traces(course: LimbCourse) -> Iterator[go.Scatter]:
+def _excess_traces(course: LimbCourse) -> Iterator[Figure]:
     points = [point for point in course.points if point.excess_ml is not None]
     if not points:
         return
@@ -100,15 +98,15 @@ def _excess_traces(course: LimbCourse) -> Iterator[go.Scatter]:
     yield _excess_line(points)
 
 
-def _error_band(points: Sequence[CoursePoint]) -> Iterator[go.Scatter]:
+def _error_band(points: Sequence[CoursePoint]) -> Iterator[Figure]:
     days = [_text(point.taken_on) for point in points]
     edges = [
         [(point.excess_ml or 0) + sign * Z_95 * (point.error_ml or 0) for point in points]
         for sign in (-1, 1)
     ]
     hidden: Figure = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-    yield go.Scatter(x=days, y=edges[0], showlegend=False, legendgroup="band", **hidden)
-    yield go.Scatter(
+    yield _scatter(x=days, y=edges[0], showlegend=False, legendgroup="band", **hidden)
+    yield _scatter(
         x=days,
         y=edges[1],
         fill="tonexty",
@@ -119,7 +117,7 @@ def _error_band(points: Sequence[CoursePoint]) -> Iterator[go.Scatter]:
     )
 
 
-def _limits(points: Sequence[CoursePoint], limb: Limb) -> Iterator[go.Scatter]:
+def _limits(points: Sequence[CoursePoint], limb: Limb) -> Iterator[Figure]:
     """Published limits; those in percent follow the other limb. Shown or hidden in the legend."""
     fixed_ml = RULES[Criterion.VOLUME_200ML].limit
     yield _level_line(f"{fixed_ml:g} mL", points, [fixed_ml] * len(points), ("dot", VERMILION))
@@ -134,9 +132,9 @@ def _limits(points: Sequence[CoursePoint], limb: Limb) -> Iterator[go.Scatter]:
 
 def _level_line(
     name: str, points: Sequence[CoursePoint], level_ml: Sequence[Any], look: tuple[str, str]
-) -> go.Scatter:
+) -> Figure:
     dash, colour = look
-    return go.Scatter(
+    return _scatter(
         x=[_text(point.taken_on) for point in points],
         y=list(level_ml),
         name=name,
@@ -146,8 +144,8 @@ def _level_line(
     )
 
 
-def _excess_line(points: Sequence[CoursePoint]) -> go.Scatter:
-    return go.Scatter(
+def _excess_line(points: Sequence[CoursePoint]) -> Figure:
+    return _scatter(
         x=[_text(point.taken_on) for point in points],
         y=[point.excess_ml for point in points],
         name="excess volume",
@@ -175,13 +173,13 @@ def _words(point: CoursePoint) -> str:
 # Each limb against its own baseline
 
 
-def _own_traces(course: LimbCourse) -> Iterator[go.Scatter]:
+def _own_traces(course: LimbCourse) -> Iterator[Figure]:
     looks = {Side.RIGHT: (BLUE, "solid", "circle"), Side.LEFT: (VERMILION, "dash", "diamond")}
     for side, (colour, dash, symbol) in looks.items():
         own = list(_own_points(course.points, side))
         if not own:
             continue
-        yield go.Scatter(
+        yield _scatter(
             x=[_text(on) for on, _ in own],
             y=[limb.change_ml or 0 for _, limb in own],
             error_y={
@@ -213,10 +211,10 @@ def _own_points(points: Sequence[CoursePoint], side: Side) -> Iterator[tuple[dat
 
 def _girth_trace(
     name: str, rows: Sequence[GirthRow], side: Side, look: tuple[str, str, str]
-) -> go.Scatter:
+) -> Figure:
     colour, dash, symbol = look
     girths = [(row.level_cm, row.left_cm if side is Side.LEFT else row.right_cm) for row in rows]
-    return go.Scatter(
+    return _scatter(
         x=[level for level, girth in girths if girth is not None],
         y=[girth for _, girth in girths if girth is not None],
         name=name,
@@ -232,7 +230,6 @@ def _girth_trace(
 
 def _layout(unit: str) -> Figure:
     return {
-        "template": "none",
         "margin": {"l": 64, "r": 16, "t": 28, "b": 44},
         "height": 400,
         "xaxis": _axis("") | {"zeroline": False},
@@ -257,26 +254,27 @@ def _days(points: Sequence[CoursePoint]) -> tuple[date, date]:
     return first - air, last + air
 
 
-def _shade(figure: go.Figure, span: PhaseSpan, days: tuple[date, date]) -> None:
-    """Shade a phase as far as the chart shows it, and write its name at the top."""
-    begins, ends = max(span.from_on, days[0]), min(span.to_on or days[1], days[1])
-    if begins >= ends:
-        return
-    figure.add_vrect(
-        x0=_text(begins),
-        x1=_text(ends),
-        fillcolor=PHASE_SHADES[span.phase],
-        line_width=0,
-        layer="below",
-        annotation={
-            "text": span.phase.label,
-            "x": _text(begins),
-            "y": 1,
-            "yref": "paper",
-            "xanchor": "left",
-            "yanchor": "bottom",
-            "showarrow": False,
-        },
+def _shades(
+    spans: Sequence[PhaseSpan], days: tuple[date, date]
+) -> tuple[list[Figure], list[Figure]]:
+    """(rectangles, names) of the phases, as far as the chart shows them."""
+    shown = [
+        (span.phase, _text(max(span.from_on, days[0])), _text(min(span.to_on or days[1], days[1])))
+        for span in spans
+    ]
+    shown = [(phase, begins, ends) for phase, begins, ends in shown if begins < ends]
+    rectangle = {"type": "rect", "xref": "x", "yref": "paper", "y0": 0, "y1": 1, "layer": "below"}
+    name = {"xref": "x", "yref": "paper", "y": 1, "xanchor": "left", "yanchor": "bottom"}
+    return (
+        [
+            rectangle
+            | {"x0": begins, "x1": ends, "fillcolor": PHASE_SHADES[phase], "line": {"width": 0}}
+            for phase, begins, ends in shown
+        ],
+        [
+            name | {"text": phase.label, "x": begins, "showarrow": False}
+            for phase, begins, _ in shown
+        ],
     )
 
 
@@ -284,7 +282,5 @@ def _text(on: date) -> str:
     return on.isoformat()
 
 
-def _plain(figure: go.Figure) -> Figure:
-    """Plain lists and numbers, without plotly's packed arrays."""
-    found: Figure = json.loads(figure.to_json(engine="json"))
-    return {"data": found["data"], "layout": found["layout"]}
+def _scatter(**values: Any) -> Figure:
+    return {"type": "scatter"} | values

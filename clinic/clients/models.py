@@ -1,6 +1,7 @@
 """Who is treated, who referred them, and what was done to them."""
 
 import uuid
+from functools import cache
 
 from django.conf import settings
 from django.contrib.postgres.indexes import GinIndex
@@ -203,6 +204,13 @@ class Episode(models.Model):
 MIDLINE_REGIONS = [Region.HEAD_NECK, Region.GENITAL]
 
 
+@cache
+def region_name(region: str, side: str) -> str:
+    """ "left arm"; a region of the midline goes without a side."""
+    name = Region(region).label
+    return name if side == RegionSide.MIDLINE else f"{RegionSide(side).label} {name}"
+
+
 class AffectedRegion(models.Model):
     """A region the episode treats or watches."""
 
@@ -230,8 +238,7 @@ class AffectedRegion(models.Model):
         ]
 
     def __str__(self) -> str:
-        region, side = Region(self.region).label, RegionSide(self.side)
-        return region if side is RegionSide.MIDLINE else f"{side.label} {region}"
+        return region_name(self.region, self.side)
 
 
 class PhaseChange(models.Model):

@@ -1,19 +1,20 @@
 """What the joined pages show, read with a fixed number of queries."""
 
 from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, F, Max, OuterRef, Prefetch, QuerySet, Subquery
 from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit.selectors import history_of
 from clinic.audit.sentences import sentence
-from clinic.clients.models import AffectedRegion, Client, Episode
+from clinic.clients.models import AffectedRegion, Client, Episode, region_name
 from clinic.clients.selectors import BodyStory, body_story, episodes_for, with_phase
 from clinic.common.vocabulary import Involvement, Limb, Phase, Region, Stage
 from clinic.overview.due import DueItem, EpisodeFacts, due_items
@@ -24,7 +25,6 @@ from measurements.selectors.reports import latest_by_episode
 LIMB_OF = {Region.ARM: Limb.ARM, Region.LEG: Limb.LEG}
 HISTORY_LENGTH = 50
 WORKLIST_LENGTH = 30
-NO_LETTER = (None, None)
 
 
 @dataclass(frozen=True)
@@ -66,10 +66,9 @@ class DueLine:
 
 def episode_cards(client: Client, user: User) -> tuple[EpisodeCard, ...]:
     """The client's episodes as this person may see them, open ones first."""
-    found = _joined(episodes_for(user).filter(client=client))
-    episodes, facts = list(found), _facts(found)
+    episodes = list(_wishing(_joined(episodes_for(user).filter(client=client))))
     reports = latest_by_episode(episodes)
-    cards = [_card(episode, facts[episode.pk], reports.get(episode.pk, ())) for episode in episodes]
+    cards = [_card(episode, reports.get(episode.pk, ())) for episode in episodes]
     return tuple(sorted(cards, key=lambda card: not card.is_open))
 
 
@@ -84,7 +83,7 @@ def worklist(user: User, number: str, *, today: date) -> Page[DueLine]:
     What decides is read for all of them as plain values; whole episodes only for the page shown.
     """
     mine = with_phase(episodes_for(user).filter(therapist=user, client__deactivated_at=None))
-    facts = _facts(mine.exclude(phase_now=Phase.DISCHARGED))
+    facts = _all_facts(mine.exclude(phase_now=Phase.DISCHARGED))
     due = [
         (item, key)
         for key, fact in facts.items()
@@ -107,90 +106,120 @@ def history_page(client: Client, number: str) -> Page[Any]:
     return page
 
 
+def _dated(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
+    """Adds the phase and the days of letters and drafts, in the same query."""
+    letters = Episode.letters.rel.related_model.objects.filter(episode=OuterRef("pk"))
+    latest = letters.filter(approved_at__isnull=False).order_by("-period_to")
+    draft = letters.filter(approved_at__isnull=True)
+    girths = GirthDraft.objects.filter(episode=OuterRef("pk")).order_by("-saved_at")
+    return with_phase(episodes).annotate(
+        last_letter_to=Subquery(latest.values("period_to")[:1]),
+        letter_draft_at=Subquery(draft.values("compiled_at")[:1]),
+        girth_draft_at=Subquery(girths.values("saved_at")[:1]),
+    )
+
+
 def _joined(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
-    """Episodes with their phase and their regions with the latest findings."""
+    """Episodes with their days and their regions with the latest findings."""
     findings = Prefetch(
         "findings", LimbFindings.objects.order_by("-found_on", "-recorded_at"), to_attr="looks"
     )
     regions = Prefetch("regions", AffectedRegion.objects.prefetch_related(findings))
-    return with_phase(episodes).prefetch_related(regions).order_by("-opened_on", "pk")
+    return _dated(episodes).prefetch_related(regions).order_by("-opened_on", "pk")
 
 
-def _facts(episodes: QuerySet[Episode]) -> dict[UUID, EpisodeFacts]:
-    """What the due list of each episode rests on. Five queries, however many episodes."""
+@dataclass(frozen=True)
+class _Watched:
+    """What an episode treats or watches: its regions, which are staged, when limbs were taped."""
+
+    regions: Sequence[tuple[str, str, bool]]  # region, side, whether a stage was decided
+    taped: Mapping[str, date]  # kind of limb -> last day
+
+
+def _facts(episode: Any, watched: _Watched) -> EpisodeFacts:
+    """`episode` has the columns of `_dated`, as an episode or as a row of plain values."""
+    regions = {region for region, _, _ in watched.regions}
+    return EpisodeFacts(
+        opened_on=episode.opened_on,
+        phase=Phase(episode.phase_now),
+        last_taped_on={
+            limb: watched.taped.get(limb) for region, limb in LIMB_OF.items() if region in regions
+        },
+        unstaged_regions=tuple(
+            region_name(region, side)
+            for region, side, is_staged in watched.regions
+            if not is_staged
+        ),
+        letter_frequency=episode.wish if episode.agrees else None,
+        last_letter_to=episode.last_letter_to,
+        girth_draft_on=_day(episode.girth_draft_at),
+        letter_draft_on=_day(episode.letter_draft_at),
+    )
+
+
+def _all_facts(episodes: QuerySet[Episode]) -> dict[UUID, EpisodeFacts]:
+    """What the due list of each episode rests on. Three queries, however many episodes."""
     keys = episodes.order_by().values("pk")
     regions, taped = _regions_of(keys), _last_taped(keys)
-    girth_drafts, letters = _girth_drafts(keys), _letters(keys)
-    columns = ("pk", "opened_on", "phase_now", "referrer__letter_frequency")
-    wishes = episodes.values_list(*columns, "client__agrees_to_letters")
-    return {
-        key: EpisodeFacts(
-            opened_on=opened_on,
-            phase=Phase(phase),
-            last_taped_on={
-                limb: taped.get((key, limb))
-                for limb in LIMB_OF.values()
-                if any(limb == region for region, _, _ in regions[key])
-            },
-            unstaged_regions=tuple(
-                str(AffectedRegion(region=region, side=side))
-                for region, side, is_staged in regions[key]
-                if not is_staged
-            ),
-            letter_frequency=frequency if agrees else None,
-            last_letter_to=letters.get(key, NO_LETTER)[0],
-            girth_draft_on=_day(girth_drafts.get(key)),
-            letter_draft_on=_day(letters.get(key, NO_LETTER)[1]),
-        )
-        for key, opened_on, phase, frequency, agrees in wishes
-    }
+    rows = _wishing(_dated(episodes)).values_list(*FACT_COLUMNS, named=True)
+    return {row.pk: _facts(row, _Watched(regions[row.pk], taped[row.pk])) for row in rows}
 
 
-def _regions_of(keys: QuerySet[Any]) -> dict[UUID, list[tuple[str, str, bool]]]:
-    """(region, side, whether a stage was decided) of each episode."""
+FACT_COLUMNS = (
+    "pk",
+    "opened_on",
+    "phase_now",
+    "wish",
+    "agrees",
+    "last_letter_to",
+    "letter_draft_at",
+    "girth_draft_at",
+)
+
+
+def _wishing(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
+    return episodes.annotate(
+        wish=F("referrer__letter_frequency"), agrees=F("client__agrees_to_letters")
+    )
+
+
+def _regions_of(keys: QuerySet[Any]) -> defaultdict[UUID, list[tuple[str, str, bool]]]:
     staged = Exists(LimbFindings.objects.filter(region=OuterRef("pk")))
     found: defaultdict[UUID, list[tuple[str, str, bool]]] = defaultdict(list)
     rows = AffectedRegion.objects.filter(episode__in=keys).annotate(is_staged=staged)
-    for key, *region in rows.values_list("episode_id", "region", "side", "is_staged"):
-        found[key].append(tuple(region))
+    for key, region, side, is_staged in rows.values_list(
+        "episode_id", "region", "side", "is_staged"
+    ):
+        found[key].append((region, side, is_staged))
     return found
 
 
-def _last_taped(keys: QuerySet[Any]) -> dict[tuple[UUID, str], date]:
+def _last_taped(keys: QuerySet[Any]) -> defaultdict[UUID, dict[str, date]]:
     live = GirthSession.objects.filter(episode__in=keys, struck_at=None).order_by()
-    rows = live.values_list("episode_id", "limb").annotate(last_on=Max("taken_on"))
-    return {(key, limb): last_on for key, limb, last_on in rows}
+    found: defaultdict[UUID, dict[str, date]] = defaultdict(dict)
+    for key, limb, last_on in live.values_list("episode_id", "limb").annotate(Max("taken_on")):
+        found[key][limb] = last_on
+    return found
 
 
-def _girth_drafts(keys: QuerySet[Any]) -> dict[UUID, datetime]:
-    drafts = GirthDraft.objects.filter(episode__in=keys).order_by()
-    return dict(drafts.values_list("episode_id").annotate(kept_at=Max("saved_at")))
-
-
-def _letters(keys: QuerySet[Any]) -> dict[UUID, tuple[date | None, datetime | None]]:
-    """(last day of the last approved letter, when the draft was compiled) of each episode."""
-    approved = Q(letters__approved_at__isnull=False)
-    written = Episode.objects.filter(pk__in=keys, letters__isnull=False).order_by()
-    rows = written.values_list("pk").annotate(
-        to=Max("letters__period_to", filter=approved),
-        draft_at=Min("letters__compiled_at", filter=~approved),
+def _card(episode: Any, reports: tuple[SessionReport, ...]) -> EpisodeCard:
+    regions = _regions(episode)
+    watched = _Watched(
+        [(region.region, region.side, bool(region.looks)) for region in episode.regions.all()],
+        {report.facts.limb: report.facts.taken_on for report in reports},
     )
-    return {key: (to, draft_at) for key, to, draft_at in rows}
-
-
-def _card(episode: Episode, facts: EpisodeFacts, reports: tuple[SessionReport, ...]) -> EpisodeCard:
     return EpisodeCard(
         episode=episode,
-        phase=facts.phase,
+        phase=Phase(episode.phase_now),
         phase_since_on=episode.phase_since_on,
-        regions=_regions(episode),
+        regions=regions,
         limbs=_limbs(episode),
         reports=reports,
-        due=due_items(facts),
+        due=due_items(_facts(episode, watched)),
     )
 
 
-def _regions(episode: Episode) -> tuple[RegionCard, ...]:
+def _regions(episode: Any) -> tuple[RegionCard, ...]:
     return tuple(
         RegionCard(
             id=region.pk,

@@ -4,6 +4,7 @@ import json
 from datetime import date, timedelta
 from pathlib import Path
 
+import plotly.graph_objects as go
 import pytest
 
 from clinic.clients.models import Episode, PhaseChange
@@ -144,3 +145,12 @@ def test_the_small_trend_of_both_arms_differs_without_colour(cast: Cast) -> None
     drawing = trend_drawing(taped_course(cast, BILATERAL))
     assert drawing
     assert [series.is_second for series in drawing.series] == [False, True]
+
+
+def test_every_figure_is_one_that_plotly_knows(cast: Cast) -> None:
+    # plotly's graph objects (the outside library) refuse a property or value they do not know.
+    one_limb = taped_course(cast)
+    both_limbs = taped_course(cast, BILATERAL)
+    for figure in (course_figure(one_limb), girth_figure(one_limb), course_figure(both_limbs)):
+        assert figure
+        assert len(go.Figure(figure).data) == len(figure["data"])
