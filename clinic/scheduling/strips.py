@@ -23,7 +23,7 @@ def clock(at: datetime) -> str:
 
 
 def in_hours(minutes: int) -> str:
-    """45 min, 1 h, 2 h 15: for narrow places."""
+    """45 min, 1 h, 2 h 15."""
     hours, rest = divmod(minutes, 60)
     if not hours:
         return f"{rest} min"
@@ -90,7 +90,8 @@ class Gap:
 
     @property
     def length(self) -> str:
-        return in_hours(self.whole_min)
+        """45′ or 1 h 15, for a narrow cell."""
+        return f"{self.whole_min}′" if self.whole_min < 60 else in_hours(self.whole_min)
 
 
 def ruler_over(zone: ZoneInfo, spans: Iterable[Span]) -> Ruler:

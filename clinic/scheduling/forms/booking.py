@@ -1,6 +1,6 @@
 """Forms that book, move and cancel."""
 
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,7 +11,8 @@ from django.http import QueryDict
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import DayField, rows_only
 from clinic.common.choices import choices_of
-from clinic.common.forms import PlainForm, TimeInput
+from clinic.common.forms import PlainForm
+from clinic.scheduling.clocks import read_clock
 from clinic.scheduling.sentences import sentence
 from clinic.scheduling.spans import moment
 from clinic.scheduling.staff_time import LONGEST_MIN, SHORTEST_MIN, AppointmentKind, Room
@@ -34,6 +35,26 @@ class KindChoice(forms.ModelChoiceField):
         return f"{kind.name} ({kind.minutes} min)"
 
 
+class ClockField(forms.CharField):
+    """A time of day as people type it, shown as 09:30 whatever the browser's language."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", "Like 9:30 or 2 pm.")
+        attrs = {"autocomplete": "off", "inputmode": "text"}
+        super().__init__(widget=forms.TextInput(attrs=attrs), max_length=12, **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:%H:%M}" if isinstance(value, time) else value
+
+    def clean(self, value: Any) -> time | None:
+        text = super().clean(value)
+        if not text:
+            return None
+        if (typed := read_clock(text)) is None:
+            raise forms.ValidationError("This is not a time. Write it like 9:30, 14:30 or 2 pm.")
+        return typed
+
+
 class MinutesField(forms.IntegerField):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(
@@ -54,9 +75,7 @@ class SlotForm(SchedulingForm):
         queryset=None, label="Room", required=False, empty_label="No room"
     )
     on = DayField(label="Day")
-    at = forms.TimeField(
-        label="Time", widget=TimeInput, error_messages={"invalid": "Write a time like 9:30."}
-    )
+    at = ClockField(label="Time")
     minutes = MinutesField()
     is_deliberate = forms.BooleanField(required=False, label="Book all the same")
 

@@ -11,8 +11,7 @@ from django.db.models import QuerySet
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import DayField, rows_only
 from clinic.common.choices import choices_of
-from clinic.common.forms import TimeInput
-from clinic.scheduling.forms.booking import KindChoice, MinutesField, SchedulingForm
+from clinic.scheduling.forms.booking import ClockField, KindChoice, MinutesField, SchedulingForm
 from clinic.scheduling.slots import LAST_TIME, Wish
 from clinic.scheduling.spans import moment
 from clinic.scheduling.staff_time import AppointmentKind, Room
@@ -47,8 +46,8 @@ class FreeTimesForm(SchedulingForm):
     )
     weekdays = WeekdaysField(label="Weekdays", help_text="None ticked: any day.")
     from_on = DayField(label="From day", required=False)
-    from_time = forms.TimeField(label="Not before", required=False, widget=TimeInput)
-    to_time = forms.TimeField(label="Done by", required=False, widget=TimeInput)
+    from_time = ClockField(label="Not before", required=False)
+    to_time = ClockField(label="Done by", required=False)
 
     def __init__(
         self,
@@ -66,7 +65,6 @@ class FreeTimesForm(SchedulingForm):
             ("kind", "minutes"),
             ("therapist", "room"),
             ("from_on", "from_time", "to_time"),
-            "weekdays",
         )
 
     def minutes_meant(self) -> int:

@@ -11,9 +11,9 @@ from django.urls import reverse
 
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import DayField
-from clinic.common.forms import PlainModelForm, TimeInput, form_layout
+from clinic.common.forms import PlainModelForm, form_layout
 from clinic.scheduling.errors import EndsBeforeStart
-from clinic.scheduling.forms.booking import SchedulingForm
+from clinic.scheduling.forms.booking import ClockField, SchedulingForm
 from clinic.scheduling.sentences import sentence
 from clinic.scheduling.spans import moment
 from clinic.scheduling.staff_time import AppointmentKind, Closure, Room, WorkingHours
@@ -37,12 +37,9 @@ class HoursForm(SchedulingForm):
     def _add_stretch(self, key: str, day: Weekday, part: int, rooms: QuerySet[Room]) -> None:
         said = f"{day.label}, {'first' if part == 0 else 'second'} stretch"
         for name, label in (("from", "from"), ("to", "to")):
-            self.fields[f"{name}_{key}"] = forms.TimeField(
-                required=False,
-                widget=TimeInput(attrs={"class": "form-control"}),
-                label=f"{said}, {label}",
-                error_messages={"invalid": "Write a time like 9:30."},
-            )
+            field = ClockField(required=False, label=f"{said}, {label}", help_text="")
+            field.widget.attrs["class"] = "form-control"
+            self.fields[f"{name}_{key}"] = field
         self.fields[f"room_{key}"] = forms.ModelChoiceField(
             queryset=rooms,
             required=False,
@@ -113,13 +110,9 @@ class TimeOffForm(SchedulingForm):
 
     therapist = forms.ModelChoiceField(queryset=None, label="Therapist", empty_label="Choose")
     from_on = DayField(label="First day")
-    from_time = forms.TimeField(
-        label="from", required=False, widget=TimeInput, help_text="Empty: the whole day."
-    )
+    from_time = ClockField(label="from", required=False, help_text="Empty: the whole day.")
     to_on = DayField(label="Last day")
-    to_time = forms.TimeField(
-        label="until", required=False, widget=TimeInput, help_text="Empty: the whole day."
-    )
+    to_time = ClockField(label="until", required=False, help_text="Empty: the whole day.")
     reason = forms.CharField(
         max_length=80, required=False, label="Note", help_text="Only the clinic lead reads it."
     )

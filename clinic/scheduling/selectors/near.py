@@ -9,9 +9,9 @@ from django.utils import timezone
 from clinic.clients.models import Client
 from clinic.clients.selectors import therapists
 from clinic.scheduling.ranges import wall, zone
-from clinic.scheduling.selectors.agenda import Asked, agenda
+from clinic.scheduling.selectors.agenda import Asked, agenda, hours_of
 from clinic.scheduling.series_plan import NEAR_DAYS, PlannedDate, plan
-from clinic.scheduling.slots import Fit, Offer, Place, Wish, next_free
+from clinic.scheduling.slots import Agenda, Fit, Offer, Place, Wish, next_free, own_room
 from clinic.scheduling.spans import Span, moment
 from clinic.scheduling.staff_time import Room
 
@@ -86,3 +86,8 @@ def series_plan(place: Place, spans: Sequence[Span], client: Client) -> list[Pla
     )
     today = timezone.localdate()
     return plan(agenda(asked), place, spans, not_before=moment(today, time.min, zone()))
+
+
+def usual_room_id(therapist_id: int, at: datetime) -> int | None:
+    """The room that the working hours give a therapist at a moment. One query."""
+    return own_room(Agenda(zone(), hours_of([therapist_id])), therapist_id, at)

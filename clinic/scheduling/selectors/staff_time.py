@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -29,6 +29,15 @@ class Absence:
     starts_at: datetime
     ends_at: datetime
     reason: str
+
+    @property
+    def is_whole_days(self) -> bool:
+        return self.starts_at.time() == self.ends_at.time() == time.min
+
+    @property
+    def last_on(self) -> date:
+        """The last day of an absence of whole days."""
+        return self.ends_at.date() - timedelta(days=1)
 
 
 @dataclass(frozen=True)

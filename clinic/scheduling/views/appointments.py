@@ -32,12 +32,13 @@ from clinic.scheduling.selectors.cards import (
     series_cards,
     status_history,
 )
-from clinic.scheduling.selectors.near import OfferLine, near_times
+from clinic.scheduling.selectors.near import OfferLine, near_times, usual_room_id
 from clinic.scheduling.selectors.staff_time import kinds_to_choose, rooms_to_choose
 from clinic.scheduling.sentences import sentence
 from clinic.scheduling.services import booking as services
 from clinic.scheduling.services import series as series_services
 from clinic.scheduling.services.booking import Booking, Slot
+from clinic.scheduling.spans import moment
 from clinic.scheduling.states import NEEDS_REASON, CancelReason, Status
 from clinic.scheduling.words import Scope
 
@@ -51,17 +52,18 @@ def book(request: HttpRequest, client_id: UUID | None = None) -> HttpResponse:
     chosen = client_chosen(request, client_id)
     form = BookingForm(
         with_instead(request.POST) or None,
-        initial=asked_slot(request.GET) | {"client": chosen.pk if chosen else None},
+        initial=_asked(request) | {"client": chosen.pk if chosen else None},
         kinds=kinds_to_choose(),
         **places(),
     )
     near = None
     if form.is_valid() and chosen:
+        slot = slot_meant(form)
         with form.catching(RuleBroken):
             made = _book(request, form, chosen)
             messages.success(request, f"Booked: {_said(made)}.")
             return redirect(_calendar_at(made))
-        near = _near(form, chosen)
+        near = _near(slot, chosen)
     shown = {
         "form": form,
         "chosen": chosen,
@@ -105,11 +107,12 @@ def move(request: HttpRequest, appointment_id: UUID) -> HttpResponse:
     )
     near = None
     if form.is_valid():
+        slot = slot_meant(form)
         with form.catching(RuleBroken):
             moved = _move(request, form, found)
             messages.success(request, f"Moved: {_said(moved)}.")
             return redirect(_calendar_at(moved))
-        near = _near(form, found.client)
+        near = _near(slot, found.client)
     shown = {"form": form, "card": booking_card(found), "near": near}
     return render(request, "scheduling/move.html", shown | SECTION)
 
@@ -186,6 +189,15 @@ def places(appointment: Appointment | None = None) -> dict[str, Any]:
     }
 
 
+def _asked(request: HttpRequest) -> dict[str, Any]:
+    """The slot that the address names, in the therapist's usual room unless it names one."""
+    asked = asked_slot(request.GET)
+    if "on" in asked and "room" not in asked and asked.get("therapist", "").isdecimal():
+        at = moment(asked["on"], asked["at"], zone())
+        asked["room"] = usual_room_id(int(asked["therapist"]), at)
+    return asked
+
+
 def slot_meant(form: SlotForm) -> Slot:
     return Slot(
         therapist=form.cleaned_data["therapist"],
@@ -228,8 +240,8 @@ def _cancelled(request: HttpRequest, form: CancelForm, found: Appointment) -> st
     return f"{len(rows)} appointments of the series cancelled."
 
 
-def _near(form: SlotForm, client: Client) -> list[OfferLine]:
-    slot = slot_meant(form)
+def _near(slot: Slot, client: Client) -> list[OfferLine]:
+    """Free times near one that was refused."""
     return near_times(slot.place, slot.span, client)
 
 
