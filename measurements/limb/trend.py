@@ -76,7 +76,7 @@ def curvature(levels_cm: Sequence[float], *, section: Section | None = None) -> 
 
     Source: h/(12 pi) (2 1; 1 2) for each truncated cone, its ends linear in the taped girths.
     """
-    levels = [float(level) for level in levels_cm]
+    levels = tuple(float(level) for level in levels_cm)
     section = section or Section(levels[0], levels[-1])
     knots = section_knots_cm(levels, section)
     ends = np.zeros((len(knots), len(levels)))

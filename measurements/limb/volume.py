@@ -1,8 +1,8 @@
 """Volumes from girths, each with its section, its standard error and the method that made it."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from math import pi
 
@@ -151,7 +151,8 @@ def taped_section(girths: LimbGirths) -> Section:
     return Section(*girths.taped_cm)
 
 
-def section_knots_cm(levels_cm: Sequence[float], section: Section) -> tuple[float, ...]:
+@lru_cache(maxsize=1024)  # few protocols, asked for thousands of times
+def section_knots_cm(levels_cm: tuple[float, ...], section: Section) -> tuple[float, ...]:
     """The ends of a section and the stations inside it, in cm. Raises SectionNotTaped."""
     first, last = levels_cm[0], levels_cm[-1]
     if not first <= section.from_cm < section.to_cm <= last:
@@ -160,7 +161,8 @@ def section_knots_cm(levels_cm: Sequence[float], section: Section) -> tuple[floa
     return (section.from_cm, *inside, section.to_cm)
 
 
-def station_weights(levels_cm: Sequence[float], level_cm: float) -> tuple[tuple[int, float], ...]:
+@lru_cache(maxsize=4096)
+def station_weights(levels_cm: tuple[float, ...], level_cm: float) -> tuple[tuple[int, float], ...]:
     """(station, weight) pairs whose weighted girths give the girth at a level; weights sum to 1.
 
     Raises SectionNotTaped for a level outside the stations.

@@ -29,7 +29,8 @@ WHERE NOT EXISTS (SELECT FROM clients_affectedregion WHERE episode_id = episode.
 """
 PHASES = """
 INSERT INTO clients_phasechange (episode_id, phase, since_on, reason, by_id, recorded_at)
-SELECT id, 'maintenance', opened_on, 'Evaluation', therapist_id, now() FROM clients_episode AS episode
+SELECT id, 'maintenance', opened_on, 'Evaluation', therapist_id, now()
+FROM clients_episode AS episode
 WHERE NOT EXISTS (SELECT FROM clients_phasechange WHERE episode_id = episode.id)
 """
 SESSIONS = """
