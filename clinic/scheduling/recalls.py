@@ -3,7 +3,7 @@
 Nothing here is stored: the same facts and the same day always give the same list.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
@@ -30,7 +30,7 @@ ENDS_SOON_DAYS = 14
 ENDED_LATELY_DAYS = 30
 
 # A time given back longer ago than this is no longer chased; common practice, no source.
-MISSED_WITHIN_MONTHS = 12
+MISSED_WITHIN_DAYS = 365
 
 # How far ahead the list looks, so that there is time to book; common practice, no source.
 LOOK_AHEAD_DAYS = 14
@@ -178,7 +178,7 @@ def _missed(booked: BookedFacts, today: date) -> Iterator[Recall]:
     freed_on, held_on = booked.last_freed_on, booked.last_held_on
     if freed_on is None or (held_on is not None and held_on >= freed_on):
         return
-    if freed_on >= today - relativedelta(months=MISSED_WITHIN_MONTHS):
+    if freed_on >= today - timedelta(days=MISSED_WITHIN_DAYS):
         yield Recall(RecallReason.MISSED, min(freed_on, today))
 
 
@@ -187,10 +187,3 @@ def _authorisation(cover: Cover, today: date) -> Iterator[Recall]:
         return
     due_on = today if cover.left <= FEW_VISITS_LEFT else cover.to_on
     yield Recall(RecallReason.AUTHORISATION, min(due_on, cover.to_on), count=cover.left)
-
-
-def without_snoozed(
-    found: Iterator[tuple[UUID, Recall]], snoozed: Collection[tuple[UUID, str]]
-) -> Iterator[tuple[UUID, Recall]]:
-    """Leaves out what somebody put off and whose day has not come."""
-    return (one for one in found if (one[0], one[1].reason) not in snoozed)

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, F, Max, Min, Q
-from django.db.models.functions import Lower
+from django.db.models.functions import TruncDate
 from django.utils import timezone
 
 from clinic.accounts import permits
@@ -19,9 +19,8 @@ from clinic.clients.selectors import with_phase
 from clinic.common.vocabulary import Phase
 from clinic.scheduling import recalls as rules
 from clinic.scheduling.models import Appointment, RecallSchedule, RecallSnooze
-from clinic.scheduling.ranges import wall
 from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall
-from clinic.scheduling.selectors.authorisations import latest_covers
+from clinic.scheduling.selectors.authorisations import latest_covers, starts_at
 from clinic.scheduling.staff_time import AppointmentKind
 from clinic.scheduling.states import FREED, HOLDING, Status
 from clinic.scheduling.words import Purpose, RecallReason
@@ -90,35 +89,40 @@ class _Gathered:
     facts: dict[UUID, ClientFacts]
 
 
+Found = tuple[UUID, Recall]
+Snoozed = Mapping[tuple[UUID, str], tuple[date, str]]
+
+
 def recall_list(user: User, wanted: Filter, *, today: date) -> RecallList:
     """Everybody due, longest overdue first. Eight queries, whatever the number of clients."""
-    lines = recall_lines(user, Ask(today))
+    gathered, found, snoozed = _everybody_due(user, Ask(today))
     if wanted.therapist_id is not None:
-        lines = [line for line in lines if line.therapist_id == wanted.therapist_id]
+        people = gathered.people
+        found = [one for one in found if people[one[0]].therapist_id == wanted.therapist_id]
     if not wanted.includes_snoozed:
-        lines = [line for line in lines if line.snoozed_until is None]
-    counts = Counter(line.recall.reason for line in lines)
-    shown = [line for line in lines if wanted.reason in (None, line.recall.reason)]
+        found = [one for one in found if (one[0], one[1].reason) not in snoozed]
+    counts = Counter(recall.reason for _, recall in found)
+    shown = [one for one in found if wanted.reason in (None, one[1].reason)]
     page = Paginator(shown, LIST_LENGTH).get_page(wanted.page)
-    return RecallList(page, {one: counts[one] for one in COMPUTED}, len(lines))
+    page.object_list = [_line(gathered, one, snoozed, today) for one in page.object_list]
+    return RecallList(page, {one: counts[one] for one in COMPUTED}, len(found))
 
 
 def recall_lines(user: User, ask: Ask) -> list[RecallLine]:
     """Every line, snoozed ones too, longest overdue first. Eight queries."""
+    gathered, found, snoozed = _everybody_due(user, ask)
+    return [_line(gathered, one, snoozed, ask.today) for one in found]
+
+
+def _everybody_due(user: User, ask: Ask) -> tuple[_Gathered, list[Found], Snoozed]:
     if not permits.may(user, "schedule.see"):
-        return []
+        return _Gathered({}, {}), [], {}
     gathered = _gathered(ask)
-    snoozed = _snoozed(ask.today)
-    lines = [
-        _line(gathered, client_id, recall, snoozed, ask.today)
-        for client_id, recall in rules.recalls(gathered.facts, ask)
-    ]
-    return sorted(lines, key=lambda line: (line.recall.due_on, line.client_name, line.client_id))
-
-
-def recalls_of_client(client: Client, user: User, *, today: date) -> list[RecallLine]:
-    """One client's lines. Eight queries."""
-    return [line for line in recall_lines(user, Ask(today)) if line.client_id == client.pk]
+    found = sorted(
+        rules.recalls(gathered.facts, ask),
+        key=lambda one: (one[1].due_on, gathered.people[one[0]].name, one[0]),
+    )
+    return gathered, found, _snoozed(ask.today)
 
 
 def _gathered(ask: Ask) -> _Gathered:
@@ -207,25 +211,22 @@ def _treatments_done() -> Counter[UUID]:
 
 
 def _booked(now: datetime) -> dict[UUID, BookedFacts]:
-    """What every client's bookings say: one query, one row a client."""
+    """What every client's bookings say, in days: one query, one row a client."""
     held, freed = Q(status__in=sorted(HOLDING)), Q(status__in=sorted(FREED))
-    ahead = held & Q(period__endswith__gt=now)
+    ahead, on = held & Q(period__endswith__gt=now), TruncDate(starts_at())
+    measuring = ahead & Q(kind__purpose__in=MEASURING)
     rows = (
         Appointment.objects.order_by()
         .values("client")
         .annotate(
-            last_freed=Max(Lower("period"), filter=freed),
-            last_held=Max(Lower("period"), filter=held),
-            next_at=Min(Lower("period"), filter=ahead),
-            next_measuring=Min(Lower("period"), filter=ahead & Q(kind__purpose__in=MEASURING)),
+            last_freed=Max(on, filter=freed),
+            last_held=Max(on, filter=held),
+            next_on=Min(on, filter=ahead),
+            next_measuring=Min(on, filter=measuring),
         )
-        .values_list("client", "last_freed", "last_held", "next_at", "next_measuring")
+        .values_list("client", "last_freed", "last_held", "next_on", "next_measuring")
     )
-    return {client_id: BookedFacts(*(_day(at) for at in moments)) for client_id, *moments in rows}
-
-
-def _day(at: datetime | None) -> date | None:
-    return wall(at).date() if at else None
+    return {client_id: BookedFacts(*days) for client_id, *days in rows}
 
 
 def _snoozed(today: date) -> dict[tuple[UUID, str], tuple[date, str]]:
@@ -237,13 +238,8 @@ def _snoozed(today: date) -> dict[tuple[UUID, str], tuple[date, str]]:
     return {key: said for key, said in latest.items() if said[0] > today}
 
 
-def _line(
-    gathered: _Gathered,
-    client_id: UUID,
-    recall: Recall,
-    snoozed: Mapping[tuple[UUID, str], tuple[date, str]],
-    today: date,
-) -> RecallLine:
+def _line(gathered: _Gathered, found: Found, snoozed: Snoozed, today: date) -> RecallLine:
+    client_id, recall = found
     person = gathered.people[client_id]
     until_on, why = snoozed.get((client_id, recall.reason), (None, ""))
     return RecallLine(
