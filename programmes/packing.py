@@ -73,7 +73,7 @@ LAYOUTS = (
     ),
     Layout(
         "handout-dense",
-        picture_mm=27,
+        picture_mm=25,
         pair_mm=19,
         echo_mm=15,
         has_whys=False,

@@ -120,7 +120,8 @@ def test_a_script_gets_the_list_with_the_faults_beside_their_steps(
     assert 'id="draft-steps"' in shown
     assert "<html" not in shown
     said = re.search(r'id="said-\d+"[^>]*>\s*<p class="draft-fault">([^<]+)', shown)
-    assert said and "not prepared yet" in said.group(1)
+    assert said is not None
+    assert "not prepared yet" in said.group(1)
     assert 'id="draft-revision" value="1"' in shown
 
 
