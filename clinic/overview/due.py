@@ -20,6 +20,7 @@ LETTER_AFTER = {"monthly": relativedelta(months=1), "quarterly": relativedelta(m
 
 
 class DueKind(Word):
+    WITHDRAW = "withdraw", "programme to take back"
     BASELINE = "baseline", "baseline girths"
     REMEASURE = "remeasure", "re-measurement"
     STAGE = "stage", "findings and stage"

@@ -17,10 +17,12 @@ from clinic.audit.sentences import sentence
 from clinic.clients.models import AffectedRegion, Client, Episode, region_name
 from clinic.clients.selectors import BodyStory, body_story, episodes_for, with_phase
 from clinic.common.vocabulary import Involvement, Limb, Phase, Region, Stage
-from clinic.overview.due import DueItem, EpisodeFacts, due_items
+from clinic.overview.due import DueItem, DueKind, EpisodeFacts, due_items
 from measurements.models import GirthDraft, GirthSession, LimbFindings
 from measurements.report import SessionReport
 from measurements.selectors.reports import latest_by_episode
+from programmes.selectors.cards import ProgrammeCard, programme_cards
+from programmes.selectors.flags import withdrawal_flags
 
 LIMB_OF = {Region.ARM: Limb.ARM, Region.LEG: Limb.LEG}
 HISTORY_LENGTH = 50
@@ -48,6 +50,7 @@ class EpisodeCard:
     regions: tuple[RegionCard, ...]
     limbs: tuple[Limb, ...]
     reports: tuple[SessionReport, ...]
+    programme: ProgrammeCard
     due: tuple[DueItem, ...]
 
     @property
@@ -67,8 +70,10 @@ class DueLine:
 def episode_cards(client: Client, user: User) -> tuple[EpisodeCard, ...]:
     """The client's episodes as this person may see them, open ones first."""
     episodes = list(_wishing(_joined(episodes_for(user).filter(client=client))))
-    reports = latest_by_episode(episodes)
-    cards = [_card(episode, reports.get(episode.pk, ())) for episode in episodes]
+    reports, programmes = latest_by_episode(episodes), programme_cards(episodes)
+    cards = [
+        _card(episode, reports.get(episode.pk, ()), programmes[episode.pk]) for episode in episodes
+    ]
     return tuple(sorted(cards, key=lambda card: not card.is_open))
 
 
@@ -97,6 +102,15 @@ def worklist(user: User, number: str, *, today: date) -> Page[DueLine]:
         DueLine(shown[key], item, item.is_overdue(today)) for item, key in page.object_list
     ]
     return page
+
+
+def _to_take_back(episodes: QuerySet[Episode]) -> list[tuple[DueItem, UUID]]:
+    """Programmes in clients' hands that know nothing of a precaution found since. Three queries."""
+    holding = episodes.filter(programmes__issued_at__isnull=False, programmes__withdrawn_at=None)
+    return [
+        (DueItem(DueKind.WITHDRAW, min(found.found_on for found in flag.found)), key)
+        for key, flag in withdrawal_flags(holding.distinct()).items()
+    ]
 
 
 def history_page(client: Client, number: str) -> Page[Any]:
@@ -202,7 +216,9 @@ def _last_taped(keys: QuerySet[Any]) -> defaultdict[UUID, dict[str, date]]:
     return found
 
 
-def _card(episode: Any, reports: tuple[SessionReport, ...]) -> EpisodeCard:
+def _card(
+    episode: Any, reports: tuple[SessionReport, ...], programme: ProgrammeCard
+) -> EpisodeCard:
     regions = _regions(episode)
     watched = _Watched(
         [(region.region, region.side, bool(region.looks)) for region in episode.regions.all()],
@@ -215,6 +231,7 @@ def _card(episode: Any, reports: tuple[SessionReport, ...]) -> EpisodeCard:
         regions=regions,
         limbs=_limbs(episode),
         reports=reports,
+        programme=programme,
         due=due_items(_facts(episode, watched)),
     )
 
