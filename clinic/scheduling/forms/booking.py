@@ -2,6 +2,7 @@
 
 from datetime import datetime, time
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -10,6 +11,7 @@ from django.http import QueryDict
 
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import DayField, rows_only
+from clinic.clients.models import Client
 from clinic.common.choices import choices_of
 from clinic.common.forms import PlainForm
 from clinic.scheduling.clocks import read_clock
@@ -20,6 +22,7 @@ from clinic.scheduling.states import CancelReason
 from clinic.scheduling.words import Scope
 
 STEP_MIN = 5
+NOBODY = "Choose who comes."
 
 
 class SchedulingForm(PlainForm):
@@ -107,9 +110,7 @@ class SlotForm(SchedulingForm):
 class BookingForm(SlotForm):
     """A booking: who, what for, when, with whom and where."""
 
-    client = forms.UUIDField(
-        error_messages={"required": "Choose who comes.", "invalid": "Choose who comes."}
-    )
+    client = forms.UUIDField(error_messages={"required": NOBODY, "invalid": NOBODY})
     words = forms.CharField(required=False, max_length=200)
     kind = KindChoice(queryset=None, label="Kind", empty_label="Choose")
     minutes = MinutesField(required=False, help_text="Empty: the usual length.")
@@ -120,12 +121,24 @@ class BookingForm(SlotForm):
         help_text="For example “brings daughter”. No diagnosis: everybody here reads it.",
     )
 
-    def __init__(self, *args: Any, kinds: QuerySet[AppointmentKind], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        kinds: QuerySet[AppointmentKind],
+        chosen: Client | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.chosen = chosen  # the client named by the answers, if there is such a client
         self.fields["kind"].queryset = kinds  # type: ignore[attr-defined]
         self.helper = rows_only(
             ("kind", "minutes"), ("on", "at"), ("therapist", "room"), "desk_note"
         )
+
+    def clean_client(self) -> UUID:
+        if self.chosen is None:
+            raise forms.ValidationError(NOBODY)
+        return self.chosen.pk
 
     def minutes_meant(self) -> int:
         return self.cleaned_data["minutes"] or self.cleaned_data["kind"].minutes

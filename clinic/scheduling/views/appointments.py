@@ -54,6 +54,7 @@ def book(request: HttpRequest, client_id: UUID | None = None) -> HttpResponse:
         with_instead(request.POST) or None,
         initial=_asked(request) | {"client": chosen.pk if chosen else None},
         kinds=kinds_to_choose(),
+        chosen=chosen,
         **places(),
     )
     near = None

@@ -40,6 +40,7 @@ def book(request: HttpRequest, client_id: UUID | None = None) -> HttpResponse:
         request.POST or None,
         initial=FIVE_DAYS_A_WEEK | asked_slot(request.GET) | {"client": chosen and chosen.pk},
         kinds=kinds_to_choose(),
+        chosen=chosen,
         **places(),
     )
     lines: list[Line] = []

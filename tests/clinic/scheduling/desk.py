@@ -1,5 +1,6 @@
 """A small practice with rooms, hours and bookings. Plain functions, complete and valid."""
 
+import re
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -15,6 +16,7 @@ from clinic.scheduling.spans import moment, span
 from clinic.scheduling.staff_time import AppointmentKind, Room, WorkingHours
 from clinic.scheduling.words import Purpose
 from tests.builders import make_client
+from tests.cast import Cast
 
 
 def make_room(**differences: Any) -> Room:
@@ -93,3 +95,21 @@ def row(therapist: User, client: Client, day: date, clock: str, **differences: A
         "booked_by": therapist,
     }
     return Appointment(**values | differences)
+
+
+def answers(client: Client | None, cast: Cast, /, **differences: Any) -> dict[str, Any]:
+    """What is typed into the booking form."""
+    return {
+        "client": str(client.pk) if client else "",
+        "kind": str(make_kind().pk),
+        "therapist": str(cast.therapist.pk),
+        "room": "",
+        "on": f"{a_monday():%d %b %Y}",
+        "at": "9:00",
+        "minutes": "",
+        "desk_note": "brings daughter",
+    } | differences
+
+
+def text_of(page: Any) -> str:
+    return re.sub(r"\s+", " ", page.content.decode())
