@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from clinic.accounts.models import User
 from clinic.clients.models import Client
@@ -167,10 +168,14 @@ class _Names:
 
 def _clients_named(said: Collection[str]) -> dict[str, list[Client]]:
     """Active clients by record number, "Family, Given" and "Given Family". One query."""
-    numbers = Q(record_number__in=[one.strip() for one in said])
-    families = {part.strip() for one in said for part in (one.split(",")[0], one.split(" ")[-1])}
-    families |= {one.partition(" ")[2].strip() for one in said}
-    rows = Client.objects.filter(numbers | Q(family_name__in=families), deactivated_at=None)
+    texts = [" ".join(one.lower().split()) for one in said]
+    families = {part.strip() for one in texts for part in (one.split(",")[0], one.split(" ")[-1])}
+    families |= {one.partition(" ")[2] for one in texts}
+    rows = (
+        Client.objects.filter(deactivated_at=None)
+        .alias(number=Lower("record_number"), family=Lower("family_name"))
+        .filter(Q(number__in=texts) | Q(family__in=families))
+    )
     found: dict[str, list[Client]] = defaultdict(list)
     for client in rows.only("record_number", "given_name", "family_name"):
         family, given = client.family_name, client.given_name

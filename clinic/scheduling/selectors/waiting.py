@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
@@ -15,12 +15,14 @@ from clinic.scheduling.models import Appointment, WaitListEntry, WaitListOffer
 from clinic.scheduling.ranges import span_of, stored, wall, zone
 from clinic.scheduling.selectors.cards import BookingCard, booking_card, with_card
 from clinic.scheduling.spans import Span
-from clinic.scheduling.states import FREED, HOLDING
+from clinic.scheduling.states import FREED, HOLDING, CancelReason
 from clinic.scheduling.waiting import Match, Misfit, Opening, Waiting
 from clinic.scheduling.words import OfferAnswer, Urgency, Weekday
 
 # How far ahead times that were given back are shown. Common practice, no source.
 OPENINGS_DAYS = 14
+# Cancelled by the practice: such a time has not come free.
+OURS = [CancelReason.STAFF, CancelReason.CLOSED]
 # Offers shown with an opening; the table keeps all.
 OFFERS_SHOWN = 20
 
@@ -105,7 +107,11 @@ def free_times(user: User, *, now: datetime) -> list[FreeTime]:
         status__in=sorted(HOLDING),
         period__overlap=OuterRef("period"),
     )
-    rows = freed_for(user).filter(period__contained_by=stored(ahead)).exclude(Exists(holder))
+    rows = (
+        freed_for(user)
+        .filter(period__contained_by=stored(ahead))
+        .exclude(Q(cancel_reason__in=OURS) | Exists(holder))
+    )
     return _matched(list(rows.order_by("period")), user)
 
 

@@ -16,6 +16,7 @@ from clinic.clients.selectors import clients_for, therapists
 from clinic.common.errors import RuleBroken
 from clinic.scheduling.desk_errors import NothingFits
 from clinic.scheduling.desk_sentences import sentence
+from clinic.scheduling.errors import NeedsOverruling
 from clinic.scheduling.forms.desk import EntryForm, LeaveForm
 from clinic.scheduling.models import Appointment, WaitListEntry
 from clinic.scheduling.selectors.staff_time import kinds_to_choose
@@ -27,6 +28,7 @@ from clinic.scheduling.selectors.waiting import (
     offers_of,
     wait_list,
 )
+from clinic.scheduling.sentences import told
 from clinic.scheduling.services import waiting as services
 from clinic.scheduling.services.booking import Slot
 from clinic.scheduling.services.waiting import Offered
@@ -103,6 +105,8 @@ def answer(request: HttpRequest, appointment_id: UUID, entry_id: int) -> HttpRes
         return HttpResponse(status=400)
     try:
         return _answered(request, freed, entry, OfferAnswer(said))
+    except NeedsOverruling as error:
+        messages.error(request, f"Not booked: {told(error.conflicts)}. Book it by hand if meant.")
     except RuleBroken as error:
         messages.error(request, sentence(error))
     return redirect("wait-list-opening", freed.pk)
