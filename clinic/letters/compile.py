@@ -28,6 +28,7 @@ from clinic.letters.selectors import last_approved, stage_findings
 from clinic.letters.summary import (
     SUMMARY_VERSION,
     Addressee,
+    Adherence,
     ClientNamed,
     Diagnosis,
     Letterhead,
@@ -43,6 +44,7 @@ from measurements.models import LimbFindings
 from measurements.report import Caution, CoursePoint, LimbCourse, LimbPoint, SessionReport
 from measurements.selectors.reports import episode_course
 from programmes.body.precautions import effects_of
+from programmes.selectors.adherence import adherence_of
 
 # What a stored summary names as its making: the letter's own version, then that of the volumes.
 LETTER_METHOD = f"letter {SUMMARY_VERSION}; {METHOD}"
@@ -90,7 +92,16 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         measured_count=measured_count(limbs, occasion),
         written_on=occasion.written_on,
         signed_by=occasion.signed_by.signature,
+        adherence=adherence(episode, occasion),
     )
+
+
+def adherence(episode: Episode, occasion: Occasion) -> Adherence | None:
+    """What was told of the home programme in the period; None where nobody was asked."""
+    told = adherence_of(episode).between(occasion.period_from, occasion.period_to)
+    if told.mean_days is None:
+        return None
+    return Adherence(len(told.records), told.mean_days, told.hard_places)
 
 
 def letterhead(practice: Practice) -> Letterhead:

@@ -38,7 +38,7 @@ class TextsForm(PlainModelForm):
         fields = TEXT_FIELDS
         help_texts = {
             "bottom_line": "Read first, often alone: better, same or worse, one number, how sure.",
-            "adherence": "Not in the record: write what the client told you.",
+            "adherence": "From the answers of the period, if any; add what the client told you.",
             "request": "Say what you need, or that nothing is needed.",
         }
 

@@ -132,6 +132,15 @@ class LimbNumbers:
 
 
 @dataclass(frozen=True)
+class Adherence:
+    """How the home programme was followed in the period, as told at visits."""
+
+    times_asked: int
+    mean_days_of_seven: float
+    hard_places: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class ProgressSummary:
     """`measured_count` counts sessions taped within the period."""
 
@@ -153,6 +162,7 @@ class ProgressSummary:
     measured_count: int
     written_on: date
     signed_by: str
+    adherence: Adherence | None = None
 
     @property
     def barring(self) -> tuple[PrecautionOpen, ...]:

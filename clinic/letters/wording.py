@@ -258,12 +258,15 @@ def alerts(summary: ProgressSummary) -> tuple[str, ...]:
     return rises + found
 
 
+ADHERENCE_LENGTH = 400  # of the letter's field; a longer list of places goes unsaid
+
+
 def proposals(summary: ProgressSummary) -> ProposedText:
-    """Text for every field from what the record holds; adherence is not in the record yet."""
+    """Text for every field from what the record holds."""
     return ProposedText(
         bottom_line=bottom_line(summary),
         treatment=_treatment(summary),
-        adherence="",
+        adherence=_adherence(summary),
         plan=_plan(summary),
         request=_request(summary),
     )
@@ -277,6 +280,16 @@ def _treatment(summary: ProgressSummary) -> str:
         f"{summary.phase.label.capitalize()} phase since {day(summary.phase_since_on)}. {taped}"
         f" from {day(summary.period_from)} to {day(summary.period_to)}."
     )
+
+
+def _adherence(summary: ProgressSummary) -> str:
+    told = summary.adherence
+    if told is None:
+        return ""
+    asked = "asked once" if told.times_asked == 1 else f"mean of {told.times_asked} answers"
+    hard = f" Hard to do: {', '.join(told.hard_places)}." if told.hard_places else ""
+    said = f"Home programme done on {told.mean_days_of_seven:.0f} of 7 days ({asked}).{hard}"
+    return said if len(said) <= ADHERENCE_LENGTH else said.removesuffix(hard)
 
 
 def _plan(summary: ProgressSummary) -> str:

@@ -8,6 +8,7 @@ import pytest
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
 from clinic.letters.summary import (
     Addressee,
+    Adherence,
     ClientNamed,
     Diagnosis,
     Letterhead,
@@ -194,3 +195,11 @@ def test_every_phase_proposes_a_plan_that_fits(phase: Phase) -> None:
 
 def test_the_next_girths_follow_the_same_intervals_as_the_due_list() -> None:
     assert NEXT_GIRTHS_AFTER == REMEASURE_AFTER
+
+
+def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:
+    told = Adherence(times_asked=3, mean_days_of_seven=4.67, hard_places=("back of the hand",))
+    assert proposals(summary(arm(300.0, 200.0), adherence=told)).adherence == (
+        "Home programme done on 5 of 7 days (mean of 3 answers). Hard to do: back of the hand."
+    )
+    assert proposals(summary(arm(300.0, 200.0))).adherence == ""
