@@ -50,9 +50,17 @@ class RecallFilterForm(DeskForm):
         choices=[("", "Any reason"), *((one.value, one.label.capitalize()) for one in COMPUTED)],
     )
     therapist = forms.ModelChoiceField(
-        queryset=None, label="Therapist", required=False, empty_label="Any therapist"
+        queryset=None,
+        label="Therapist",
+        required=False,
+        empty_label="Any therapist",
+        widget=forms.Select(attrs={"class": "form-select"}),
     )
-    snoozed = forms.BooleanField(required=False, label="Put off ones too")
+    snoozed = forms.BooleanField(
+        required=False,
+        label="Put off ones too",
+        widget=forms.CheckboxInput(attrs={"class": "form-check-input"}),
+    )
 
     def __init__(self, *args: Any, therapists: QuerySet[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

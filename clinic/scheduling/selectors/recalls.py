@@ -20,7 +20,7 @@ from clinic.common.vocabulary import Phase
 from clinic.scheduling import recalls as rules
 from clinic.scheduling.models import Appointment, RecallSchedule, RecallSnooze
 from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall
-from clinic.scheduling.selectors.authorisations import latest_covers, starts_at
+from clinic.scheduling.selectors.authorisations import STILL_TO_COME, latest_covers, starts_at
 from clinic.scheduling.staff_time import AppointmentKind
 from clinic.scheduling.states import FREED, HOLDING, Status
 from clinic.scheduling.words import Purpose, RecallReason
@@ -213,7 +213,8 @@ def _treatments_done() -> Counter[UUID]:
 def _booked(now: datetime) -> dict[UUID, BookedFacts]:
     """What every client's bookings say, in days: one query, one row a client."""
     held, freed = Q(status__in=sorted(HOLDING)), Q(status__in=sorted(FREED))
-    ahead, on = held & Q(period__endswith__gt=now), TruncDate(starts_at())
+    ahead = Q(status__in=STILL_TO_COME, period__endswith__gt=now)
+    on = TruncDate(starts_at())
     measuring = ahead & Q(kind__purpose__in=MEASURING)
     rows = (
         Appointment.objects.order_by()

@@ -22,6 +22,7 @@ from clinic.scheduling.staff_time import AppointmentKind
 from clinic.scheduling.states import CANCELLED, CancelReason, Status
 from clinic.scheduling.words import Purpose
 from tests.builders import make_episode, make_protocol, make_session
+from tests.clinic.scheduling.desk import make_kind
 
 
 def today() -> date:
@@ -33,7 +34,7 @@ def days(number: int) -> timedelta:
 
 
 def kind(purpose: Purpose = Purpose.TREATMENT) -> AppointmentKind:
-    return AppointmentKind.objects.get(purpose=purpose)
+    return make_kind(purpose)
 
 
 def make_appointment(
