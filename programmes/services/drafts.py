@@ -205,8 +205,3 @@ def _save(stored: Programme, by: User) -> None:
 def steps_to_show(programme: Programme, edit: Edit, revision: int) -> Steps:
     """What an edit would make of the steps this person had before them; nothing is kept."""
     return edit.applied(_steps_at(programme, revision, is_forced=True), clinic_dose())
-
-
-def can_undo(programme: Programme) -> bool:
-    """Whether a change of the steps can be brought back. One query."""
-    return programme.before.exists()

@@ -155,7 +155,6 @@ def _shown(
         "lines": list(zip(desk.lines, editor.steps, strict=False)),
         "last": len(desk.lines) - 1,
         "revision": found.revision,
-        "can_undo": drafts.can_undo(found),
         "is_conflict": mine is not None,
         "why_none": sentence(desk.why_none) if desk.why_none else "",
         **SECTION,
