@@ -89,13 +89,19 @@ def test_the_desk_runs_a_day(
     # A recall is booked from the list.
     page.goto("/recalls/?reason=nothing_booked")
     accessible()
-    expect(page.get_by_role("link", name="Book Ada Okafor")).to_be_visible()
+    page.get_by_role("link", name="Book Ada Okafor").click()
+    page.get_by_label("Day").first.fill(str(today() + days(3)))
+    page.get_by_label("Time").first.fill("09:00")
+    page.get_by_role("button", name="Book", exact=True).click()
+    page.wait_for_url("**/calendar/**")
+    page.goto("/recalls/?reason=nothing_booked")
+    expect(page.get_by_role("link", name="Book Ada Okafor")).to_have_count(0)
 
     # Before going home.
     page.goto("/day-sheet/")
     open_ends = page.get_by_role("region", name="Before going home")
-    expect(open_ends).to_contain_text("Ada Okafor: leaves without a next appointment")
-    expect(open_ends).not_to_contain_text("Ada Larch")
+    expect(open_ends).not_to_contain_text("Okafor")
+    expect(open_ends).not_to_contain_text("Larch")
 
 
 def test_a_full_day_prints_on_one_page(

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db.models import (
@@ -130,7 +131,7 @@ def starts_at() -> Func:
     return Func(F("period"), function="lower", output_field=DateTimeField())
 
 
-def _number(rows: QuerySet[Appointment]) -> Coalesce:
+def _number(rows: QuerySet[Any, Any]) -> Coalesce:
     counted = Subquery(rows.annotate(number=Count("pk")).values("number"), IntegerField())
     return Coalesce(counted, 0)
 

@@ -204,6 +204,9 @@ class _Held:
             insort(self.spans[key], span)
 
 
+# A kept appointment: client, beginning, whether it holds its time.
+Kept = tuple[UUID, datetime, bool]
+
 TAKEN = {
     "therapist": Conflict.THERAPIST_BUSY,
     "room": Conflict.ROOM_BUSY,
@@ -212,33 +215,39 @@ TAKEN = {
 
 
 def _clashes(rows: Sequence[Understood]) -> list[Problem]:
-    """Lines that would book somebody twice. One query."""
-    held_rows = [row for row in rows if row.is_held]
-    if not held_rows:
+    """Lines that would book somebody twice, or that are kept already. One query."""
+    if not rows:
         return []
-    held, there = _booked(held_rows)
-    problems = []
-    for row in held_rows:
-        keys = _keys(row.therapist.pk, row.room.pk if row.room else None, row.client.pk)
-        if (row.client.pk, row.span.starts_at) in there:
-            problems.append(Problem(row.line, AlreadyThere(), found=str(row.client)[:40]))
-        elif found := held.conflict(keys, row.span):
-            problems.append(Problem(row.line, TimeTaken(found.label), found=str(row.client)[:40]))
-        else:
-            held.add(keys, row.span)
-    return problems
+    held, there = _booked(rows)
+    return [problem for row in rows if (problem := _clash(row, held, there))]
 
 
-def _booked(rows: Sequence[Understood]) -> tuple[_Held, set[tuple[UUID, datetime]]]:
+def _clash(row: Understood, held: _Held, there: Collection[Kept]) -> Problem | None:
+    """What stands against one line; a line that nothing stands against takes its time."""
+    found = str(row.client)[:40]
+    if (row.client.pk, row.span.starts_at, row.is_held) in there:
+        return Problem(row.line, AlreadyThere(), found=found)
+    if not row.is_held:
+        return None
+    keys = _keys(row.therapist.pk, row.room.pk if row.room else None, row.client.pk)
+    if conflict := held.conflict(keys, row.span):
+        return Problem(row.line, TimeTaken(conflict.label), found=found)
+    held.add(keys, row.span)
+    return None
+
+
+def _booked(rows: Sequence[Understood]) -> tuple[_Held, set[Kept]]:
+    """What holds its time around the lines, and every appointment that is kept there."""
     whole = Span(min(row.span.starts_at for row in rows), max(row.span.ends_at for row in rows))
-    known = Appointment.objects.filter(
-        period__overlap=stored(whole), status__in=sorted(HOLDING)
-    ).values_list("therapist_id", "room_id", "client_id", "period")
+    known = Appointment.objects.filter(period__overlap=stored(whole)).values_list(
+        "therapist_id", "room_id", "client_id", "period", "status"
+    )
     held, there = _Held(), set()
-    for therapist_id, room_id, client_id, period in known:
-        span = span_of(period)
-        held.add(_keys(therapist_id, room_id, client_id), span)
-        there.add((client_id, span.starts_at))
+    for therapist_id, room_id, client_id, period, status in known:
+        span, is_held = span_of(period), status in HOLDING
+        there.add((client_id, span.starts_at, is_held))
+        if is_held:
+            held.add(_keys(therapist_id, room_id, client_id), span)
     return held, there
 
 

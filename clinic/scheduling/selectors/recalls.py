@@ -1,7 +1,7 @@
 """The recall list: everybody who is due, computed in one pass."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -65,9 +65,10 @@ class Filter:
 
 @dataclass(frozen=True)
 class RecallList:
-    """One page of the lines, and how many there are of each reason before filtering by it."""
+    """One page of the list, and how many there are of each reason before filtering by it."""
 
-    page: Page[RecallLine]
+    page: Page[tuple[UUID, Recall]]
+    lines: Sequence[RecallLine]
     counts: Mapping[RecallReason, int]
     total: int
 
@@ -104,8 +105,8 @@ def recall_list(user: User, wanted: Filter, *, today: date) -> RecallList:
     counts = Counter(recall.reason for _, recall in found)
     shown = [one for one in found if wanted.reason in (None, one[1].reason)]
     page = Paginator(shown, LIST_LENGTH).get_page(wanted.page)
-    page.object_list = [_line(gathered, one, snoozed, today) for one in page.object_list]
-    return RecallList(page, {one: counts[one] for one in COMPUTED}, len(found))
+    lines = [_line(gathered, one, snoozed, today) for one in page.object_list]
+    return RecallList(page, lines, {one: counts[one] for one in COMPUTED}, len(found))
 
 
 def recall_lines(user: User, ask: Ask) -> list[RecallLine]:

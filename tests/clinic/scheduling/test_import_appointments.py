@@ -132,6 +132,14 @@ def test_lines_that_book_somebody_twice_are_told_apart(
     assert "booked already" in text
 
 
+def test_the_same_file_twice_keeps_nothing_twice(desk: Browser, person: Client) -> None:
+    raw = file_of(line(), line(on=str(today() - days(9)), status="no_show"))
+    confirm(desk, upload(desk, raw))
+    again = upload(desk, raw)
+    assert again.content.decode().count("booked already") == 2
+    assert Appointment.objects.count() == 2
+
+
 def test_what_was_booked_between_check_and_confirmation_saves_nothing(
     desk: Browser, cast: Cast, person: Client
 ) -> None:
