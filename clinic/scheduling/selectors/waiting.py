@@ -146,7 +146,8 @@ def _matched(freed: Sequence[Appointment], user: User) -> list[FreeTime]:
     found = []
     for row in freed:
         opening = openings[row.pk]
-        waiting = [_waiting(entry, opening, busy, declined) for entry in entries]
+        others = (entry for entry in entries if entry.client_id != row.client_id)
+        waiting = [_waiting(entry, opening, busy, declined) for entry in others]
         matches, misfits = rules.sorted_out(opening, waiting, zone())
         found.append(_free_time(row, cards, matches, misfits))
     return found

@@ -145,6 +145,12 @@ def test_a_cancelled_time_is_offered_until_it_is_taken_again(
     assert free_times(cast.front_desk, now=timezone.now()) == []
 
 
+def test_who_gave_a_time_back_is_not_offered_it(cast: Cast, freed: Appointment) -> None:
+    make_entry(freed.client, cast)
+    found = free_time(freed, cast.front_desk)
+    assert (list(found.fitting), list(found.not_fitting)) == ([], [])
+
+
 def test_a_time_gone_by_is_no_longer_offered(cast: Cast, person: Client) -> None:
     make_appointment(person, cast.therapist, today() - days(1), status=Status.NO_SHOW)
     assert free_times(cast.front_desk, now=timezone.now()) == []
