@@ -120,7 +120,7 @@ class Handout:
     """One whole sheet."""
 
     people: People
-    what_for: str
+    regions: tuple[str, ...]
     minutes: int
     sections: tuple[Section, ...]
     skipped: tuple[str, ...]
@@ -132,6 +132,18 @@ class Handout:
     unwell = UNWELL
     measure = MEASURE
     days = DAYS
+
+    @property
+    def what_for(self) -> str:
+        """The regions, such as "left arm and left breast"."""
+        return _listed(list(self.regions))
+
+    @property
+    def for_words(self) -> str:
+        """The same as said to the client: "your left arm", "both arms and your neck"."""
+        first, *others = self.regions or ("body",)
+        more = [f"your {name}" if first.startswith("both ") else name for name in others]
+        return _listed([first if first.startswith("both ") else f"your {first}", *more])
 
     @property
     def number_of_steps(self) -> int:
@@ -181,16 +193,16 @@ def short_name(given_name: str, family_name: str) -> str:
     return f"{given_name} {family_name[:1]}." if family_name else given_name
 
 
-def what_for(affected: Iterable[Affected]) -> str:
-    """The regions as a client names them, such as "left arm and left breast"."""
+def regions_of(affected: Iterable[Affected]) -> tuple[str, ...]:
+    """The regions as a client names them, such as "left arm" or "both legs"."""
     names = []
     for region in affected:
         side = "" if region.side is RegionSide.MIDLINE else f"{region.side.label} "
         names.append(f"{side}{PLAIN_REGION[region.region]}")
-    return _listed(_both_sides(list(dict.fromkeys(names))))
+    return _both_sides(list(dict.fromkeys(names)))
 
 
-def _both_sides(names: list[str]) -> list[str]:
+def _both_sides(names: list[str]) -> tuple[str, ...]:
     merged: list[str] = []
     for name in names:
         side, _, rest = name.partition(" ")
@@ -199,7 +211,7 @@ def _both_sides(names: list[str]) -> list[str]:
             merged.append(f"{rest}, both sides" if rest.endswith("y") else f"both {rest}s")
         else:
             merged.append(name)
-    return list(dict.fromkeys(merged))
+    return tuple(dict.fromkeys(merged))
 
 
 def _listed(names: list[str]) -> str:
@@ -211,15 +223,23 @@ def sections_of(steps: Sequence[Step]) -> tuple[Section, ...]:
     cards = _cards(steps)
     numbered = list(zip(steps, cards, strict=True))
     return tuple(
-        _section(Chapter(chapter), [card for _, card in run])
-        for chapter, run in groupby(numbered, key=lambda pair: pair[0].chapter)
+        _section(title, [card for _, card in run])
+        for title, run in groupby(numbered, key=lambda pair: _heading(pair[0]))
     )
 
 
-def _section(chapter: Chapter, cards: list[Card]) -> Section:
+def _heading(step: Step) -> str:
+    """The chapter, with the limb named where one is cleared."""
+    place = territory_map().places.get(step.node or "")
+    if step.chapter is Chapter.LIMB and place is not None and place.side is not None:
+        return f"Clear the {place.side.label} {place.limb.split('_')[0]}"
+    return step.chapter.label
+
+
+def _section(title: str, cards: list[Card]) -> Section:
     whys = Counter(card.why for card in cards if not card.has_own_why)
     why = whys.most_common(1)[0][0] if whys else ""
-    return Section(title=chapter.label, why=why, cards=tuple(cards))
+    return Section(title=title, why=why, cards=tuple(cards))
 
 
 def _cards(steps: Sequence[Step]) -> list[Card]:
@@ -237,6 +257,8 @@ def _cards(steps: Sequence[Step]) -> list[Card]:
 
 def _card(number: int, step: Step) -> Card:
     title, _, parts = step.place.partition(": ")
+    if step.technique.is_breathing:
+        title = step.technique.label
     return Card(
         number=number,
         title=_capital(title),

@@ -19,7 +19,7 @@ from programmes.body.steps import Step, steps_of
 from programmes.body.territory import territory_map
 from programmes.body.validator import Violation, violations
 from programmes.choices import Choices, from_json
-from programmes.handout import pictures_of, what_for
+from programmes.handout import pictures_of, regions_of
 from programmes.models import PrecautionReview, Programme
 from programmes.situations import Ground, situation_from_record
 
@@ -85,7 +85,7 @@ class Desk:
     @property
     def affected_words(self) -> str:
         situation = self.ground.situation
-        return what_for(situation.affected) if situation else ""
+        return ", ".join(regions_of(situation.affected)) if situation else ""
 
     @property
     def treated_words(self) -> str:

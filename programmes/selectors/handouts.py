@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from clinic.accounts.models import PaperSize, User
 from programmes.body.steps import Step, steps_of
-from programmes.handout import Handout, People, Rest, sections_of, short_name, what_for
+from programmes.handout import Handout, People, Rest, regions_of, sections_of, short_name
 from programmes.models import ClinicExercise, Programme
 from programmes.selectors.drafts import Desk, practice
 from programmes.situations import situation_from_json
@@ -19,7 +19,7 @@ def draft_handout(desk: Desk, by: User, *, is_draft: bool = True) -> Handout:
     situation = desk.ground.situation
     return Handout(
         people=people_of(programme, by),
-        what_for=what_for(situation.affected) if situation else "",
+        regions=regions_of(situation.affected) if situation else (),
         minutes=minutes_of(desk.steps),
         sections=sections_of(desk.steps),
         skipped=skipped_words(desk),
@@ -34,7 +34,7 @@ def given_handout(programme: Programme) -> Handout:
     situation = situation_from_json(programme.situation or {})
     return Handout(
         people=People.from_json(kept["people"]),
-        what_for=what_for(situation.affected),
+        regions=regions_of(situation.affected),
         minutes=minutes_of(steps),
         sections=sections_of(steps),
         skipped=tuple((programme.left_out or {}).get("client", ())),

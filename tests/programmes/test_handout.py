@@ -21,10 +21,10 @@ from programmes.handout import (
     Handout,
     People,
     Rest,
+    regions_of,
     sections_of,
     short_name,
     texts_read,
-    what_for,
 )
 from programmes.packing import LAYOUTS, MOST_PAGES, USUAL_PAGES, packed
 from programmes.pdf import handout_pdf
@@ -69,7 +69,7 @@ def handout_for(situation: Situation, paper: PaperSize = PaperSize.LETTER) -> Ha
     skipped = (*(one.plain for one in made.left_out), *made.client_notes)
     return Handout(
         people=people,
-        what_for=what_for(situation.affected),
+        regions=regions_of(situation.affected),
         minutes=round(made.minutes),
         sections=sections_of(made.steps),
         skipped=tuple(dict.fromkeys(skipped)),
@@ -354,12 +354,12 @@ def test_lines_are_counted_as_a_narrow_column_breaks_them() -> None:
 @pytest.mark.parametrize(
     ("regions", "named"),
     [
-        ("arm_L_axilla_L", "left arm"),
+        ("arm_L_axilla_L", "your left arm"),
         ("arms_both_axillae", "both arms"),
         ("legs_both_groins", "both legs"),
         ("genital_both_groins", "private parts"),
-        ("crossed_L", "left arm and right leg"),
+        ("crossed_L", "your left arm and right leg"),
     ],
 )
 def test_the_sheet_names_the_region_as_a_client_does(regions: str, named: str) -> None:
-    assert named in what_for(SITUATIONS[regions].affected)
+    assert named in handout_for(SITUATIONS[regions]).for_words
