@@ -8,11 +8,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import islice
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from clinic.common.vocabulary import Word
-from clinic.scheduling.spans import Span, days, lasting, moment, shared, whole_day, without
+from clinic.scheduling.spans import Span, cut, days, lasting, moment, shared, whole_day
 
 # Starts are offered on this grid of the wall clock. Common practice, no source.
 GRID_MIN = 15
@@ -123,16 +122,6 @@ class Offer:
         return Fit.NO_GAP in self.fits
 
 
-@dataclass(frozen=True, order=True)
-class BookingRef:
-    """A booked span and whose it is, for building an agenda."""
-
-    span: Span
-    therapist_id: int
-    room_id: int | None
-    client_id: UUID
-
-
 def overlaps_any(wanted: Span, spans: Spans) -> bool:
     """Whether a span meets one of ascending spans that do not overlap each other."""
     place = bisect_left(spans, wanted)
@@ -149,20 +138,20 @@ def working_spans(agenda: Agenda, therapist_id: int, day: date) -> list[Span]:
         for one in agenda.hours.get(therapist_id, ())
         if one.weekday == day.weekday()
     ]
-    return without(sorted(hours), agenda.away.get(therapist_id, ()))
+    return cut(sorted(hours), agenda.away.get(therapist_id, ()))
 
 
 def free_gaps(agenda: Agenda, therapist_id: int, day: date) -> list[Span]:
     """When a therapist works and has nobody booked."""
     working = working_spans(agenda, therapist_id, day)
-    return without(working, _on(agenda, agenda.of_therapist.get(therapist_id, ()), day))
+    return cut(working, _on(agenda, agenda.of_therapist.get(therapist_id, ()), day))
 
 
 def free_room_gaps(agenda: Agenda, room_id: int, day: date, open_span: Span) -> list[Span]:
     """When a room is free within the hours the clinic is open."""
     if agenda.closure(day):
         return []
-    return without([open_span], _on(agenda, agenda.of_room.get(room_id, ()), day))
+    return cut([open_span], _on(agenda, agenda.of_room.get(room_id, ()), day))
 
 
 def conflicts(agenda: Agenda, place: Place, wanted: Span) -> tuple[Conflict, ...]:
@@ -218,8 +207,8 @@ def _offers_on(agenda: Agenda, wish: Wish, day: date) -> Iterator[Offer]:
     of_client = _on(agenda, agenda.of_client, day)
     for therapist_id in wish.therapist_ids:
         gaps = free_gaps(agenda, therapist_id, day)
-        usable = without(shared(gaps, [window]), of_client) if gaps else []
-        for gap in usable:
+        long_enough = [gap for gap in gaps if gap.minutes >= wish.minutes]
+        for gap in cut(shared(long_enough, [window]), of_client):
             if gap.minutes >= wish.minutes:
                 yield from _offers_in(agenda, wish, gap, therapist_id, gaps)
 

@@ -48,17 +48,17 @@ class Ruler:
 
     def steps_of(self, span: Span, day: date) -> tuple[int, int]:
         """First step and the step after the last, within the strip, at least one long."""
-        first = min(self._step(span.starts_at, day), self.steps - 1)
-        last = self._step(span.ends_at, day, rounds_up=True)
+        first = min(self._minute(span.starts_at, day) // STEP_MIN, self.steps - 1)
+        last = -(-self._minute(span.ends_at, day) // STEP_MIN)  # rounded up
         return first, max(first + 1, last)
 
-    def _step(self, at: datetime, day: date, *, rounds_up: bool = False) -> int:
+    def _minute(self, at: datetime, day: date) -> int:
+        """Minutes of the wall clock since the strip begins, within the strip."""
         local = at.astimezone(self.zone)
-        if local.date() != day:
-            return 0 if local.date() < day else self.steps
+        if local.day != day.day:  # the evening before, or past midnight
+            return 0 if local.date() < day else self.steps * STEP_MIN
         minute = (local.hour - self.open_hour) * 60 + local.minute
-        step = -(-minute // STEP_MIN) if rounds_up else minute // STEP_MIN
-        return min(max(step, 0), self.steps)
+        return min(max(minute, 0), self.steps * STEP_MIN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Gap:
     @property
     def at(self) -> str:
         """As an address carries it."""
-        return f"{self.starts_at:%Y-%m-%dT%H:%M}"
+        return self.starts_at.isoformat()[:16]
 
     @property
     def length(self) -> str:

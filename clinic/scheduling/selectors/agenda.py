@@ -3,14 +3,13 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from uuid import UUID
 
 from django.db.models import Q, QuerySet, Value
-from django.db.models.functions import Lower, Upper
 
 from clinic.scheduling.models import Appointment
-from clinic.scheduling.ranges import span_of, stored, zone
+from clinic.scheduling.ranges import ENDS_S, STARTS_S, span_of, span_of_seconds, stored, zone
 from clinic.scheduling.slots import Agenda, ClosedDays, Hours
 from clinic.scheduling.spans import Span, merged, whole_day
 from clinic.scheduling.staff_time import Closure, Room, TimeOff, WorkingHours
@@ -46,9 +45,9 @@ class Booked:
     of_room: dict[int, list[Span]] = field(default_factory=lambda: defaultdict(list))
     of_client: list[Span] = field(default_factory=list)
 
-    def add(self, row: tuple[int, int | None, bool, datetime, datetime]) -> None:
-        therapist_id, room_id, is_clients, starts_at, ends_at = row
-        span = Span(starts_at, ends_at)
+    def add(self, row: tuple[int, int | None, bool, int, int]) -> None:
+        therapist_id, room_id, is_clients, starts_s, ends_s = row
+        span = span_of_seconds(starts_s, ends_s)
         self.of_therapist[therapist_id].append(span)
         if room_id is not None:
             self.of_room[room_id].append(span)
@@ -73,7 +72,7 @@ def agenda(asked: Asked) -> Agenda:
     )
 
 
-def _booked_rows(asked: Asked) -> Iterable[tuple[int, int | None, bool, datetime, datetime]]:
+def _booked_rows(asked: Asked) -> Iterable[tuple[int, int | None, bool, int, int]]:
     """Ascending by start; one row each, without making a model of it."""
     is_clients = Q(client=asked.client_id) if asked.client_id else Value(False)
     return (
@@ -81,7 +80,7 @@ def _booked_rows(asked: Asked) -> Iterable[tuple[int, int | None, bool, datetime
         .filter(status__in=sorted(HOLDING))
         .exclude(pk__in=asked.but_not)
         .order_by("period")
-        .values_list("therapist_id", "room_id", is_clients, Lower("period"), Upper("period"))
+        .values_list("therapist_id", "room_id", is_clients, STARTS_S, ENDS_S)
     )
 
 

@@ -1,31 +1,34 @@
 """The calendar page: strips of a day or a week, by therapist or by room."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import chain
 
+from django.db.models import Q
+
+from clinic.accounts.models import User
 from clinic.clients.selectors import therapists
 from clinic.common.vocabulary import Word
 from clinic.scheduling import slots
-from clinic.scheduling.models import Appointment
-from clinic.scheduling.ranges import span_of, zone
+from clinic.scheduling.ranges import zone
 from clinic.scheduling.selectors.agenda import (
-    appointments_in,
     away_of,
     closed_days,
     hours_of,
     span_of_days,
 )
-from clinic.scheduling.selectors.cards import BookingCard, booking_card, with_card
+from clinic.scheduling.selectors.cards import BookingCard
+from clinic.scheduling.selectors.strip_cards import StripCard, freed_cards, strip_cards
 from clinic.scheduling.slots import Agenda
 from clinic.scheduling.spans import Span, days, moment
 from clinic.scheduling.staff_time import AppointmentKind, Room
-from clinic.scheduling.states import FREED
 from clinic.scheduling.strips import Cell, Ruler, gap_pieces, in_hours, lanes, ruler_over, strip
 
 NO_ROOM = 0
+# A shorter gap is a breather, not a time to book. Common practice, no source.
+SHORTEST_GAP_MIN = slots.GRID_MIN
 
 
 class Reach(Word):
@@ -46,6 +49,13 @@ class View:
     reach: Reach = Reach.DAY
     rows: Rows = Rows.THERAPIST
     only_id: int | None = None
+
+    @property
+    def only(self) -> dict[str, int | None]:
+        """The one therapist or room as a condition on appointments."""
+        if self.only_id is None:
+            return {}
+        return {self.rows.value: self.only_id or None}
 
     @property
     def first_on(self) -> date:
@@ -73,6 +83,10 @@ class Spot:
     name: str
     day: date
     is_today: bool
+
+    @property
+    def day_said(self) -> str:
+        return f"{self.day:%a} {self.day.day} {self.day:%b}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +116,22 @@ class Calendar:
     view: View
     ruler: Ruler
     bands: Sequence[Band]
-    kinds: Sequence[AppointmentKind]
+    kinds: Mapping[int, AppointmentKind]
     choices: Sequence[tuple[int, str]]
     freed: Sequence[BookingCard]
     booked: int
     closed: Mapping[date, str]
 
+    @property
+    def kinds_in_use(self) -> list[AppointmentKind]:
+        return [kind for kind in self.kinds.values() if kind.is_active]
 
-def calendar(view: View, today: date) -> Calendar:
-    """Everything the page shows. Seven queries, whatever the number of appointments."""
-    gathered = _Gathered.of(view)
+
+def calendar(view: View, *, user: User, today: date) -> Calendar:
+    """Everything the page shows. Eight queries, whatever the number of appointments."""
+    gathered = _Gathered.of(view, user)
     shown_days = [day for day in days(view.first_on, view.last_on) if gathered.is_shown(day)]
-    ruler = ruler_over(zone(), gathered.spans(shown_days))
+    ruler = ruler_over(gathered.agenda.zone, gathered.spans(shown_days))
     rows = [
         row
         for resource_id, name in gathered.resources()
@@ -140,51 +158,40 @@ class _Gathered:
 
     view: View
     agenda: Agenda
-    cards: Sequence[tuple[Span, BookingCard]]
+    cards: Sequence[StripCard]
     freed: Sequence[BookingCard]
     people: Mapping[int, str]
     rooms: Mapping[int, str]
-    kinds: Sequence[AppointmentKind]
-    by_place: Mapping[tuple[int, date], Sequence[tuple[Span, BookingCard]]]
+    kinds: Mapping[int, AppointmentKind]
+    by_place: Mapping[tuple[int, date], Sequence[tuple[Span, StripCard]]]
 
     @classmethod
-    def of(cls, view: View) -> "_Gathered":
+    def of(cls, view: View, user: User) -> "_Gathered":
         whole = span_of_days(view.first_on, view.last_on)
-        held, freed = _split(_appointments(view, whole))
-        people = {one.pk: one.display_name for one in therapists()}
-        by_therapist = _sorted_by(held, lambda card: card.therapist_id)
-        people |= {card.therapist_id: card.therapist for _, card in held}
-        agenda = Agenda(
-            zone=zone(),
-            hours=hours_of(people),
-            closed=closed_days(view.first_on, view.last_on),
-            away=away_of(people, whole),
-            of_therapist=by_therapist,
-            of_room=_sorted_by(held, lambda card: card.room_id or NO_ROOM),
-        )
+        cards = strip_cards(whole, zone(), **view.only)
+        people = _people({card.therapist_id for card in cards})
         return cls(
             view=view,
-            agenda=agenda,
-            cards=held,
-            freed=freed,
+            agenda=_agenda(view, whole, people, cards),
+            cards=cards,
+            freed=freed_cards(user, whole, **view.only),
             people=people,
-            rooms=dict(Room.objects.filter(is_active=True).values_list("pk", "name")),
-            kinds=tuple(AppointmentKind.objects.filter(is_active=True)),
-            by_place=_by_place(view, held),
+            rooms=_rooms({card.room_id for card in cards if card.room_id}),
+            kinds={kind.pk: kind for kind in AppointmentKind.objects.all()},
+            by_place=_by_place(view, cards),
         )
 
     def choices(self) -> list[tuple[int, str]]:
         """The therapists with hours or bookings, or the rooms, that a filter offers."""
         if self.view.rows is Rows.ROOM:
-            with_cards = {card.room_id: card.room for _, card in self.cards if card.room_id}
-            return list((self.rooms | with_cards).items())
+            return list(self.rooms.items())
         seen = self.agenda.of_therapist.keys() | self.agenda.hours.keys()
         return [(key, name) for key, name in self.people.items() if key in seen]
 
     def resources(self) -> list[tuple[int, str]]:
         wanted = self.view.only_id
         found = self.choices()
-        if self.view.rows is Rows.ROOM and any(card.room_id is None for _, card in self.cards):
+        if self.view.rows is Rows.ROOM and any(card.room_id is None for card in self.cards):
             found.append((NO_ROOM, "No room"))
         return [one for one in found if wanted is None or one[0] == wanted]
 
@@ -193,11 +200,11 @@ class _Gathered:
         if self.view.reach is Reach.DAY or day.weekday() < 5:
             return True
         works = any(one.weekday == day.weekday() for one in chain(*self.agenda.hours.values()))
-        return works or any(card.starts_at.date() == day for _, card in self.cards)
+        return works or any(card.on == day for card in self.cards)
 
     def spans(self, shown_days: Sequence[date]) -> Iterator[Span]:
         """All that the ruler must reach over."""
-        yield from (span for span, _ in self.cards)
+        yield from (card.span for card in self.cards)
         yield from (self.open_span(day) for day in shown_days)
 
     def open_span(self, day: date) -> Span:
@@ -219,49 +226,53 @@ class _Gathered:
         """Why a row has no free time."""
         if closed := self.agenda.closure(day):
             return closed.title or "closed"
-        whole = span_of_days(day, day)
         away = self.agenda.away.get(resource_id, ()) if self.view.rows is Rows.THERAPIST else ()
-        return "away" if any(one.overlaps(whole) for one in away) else ""
+        return "away" if any(one.overlaps(span_of_days(day, day)) for one in away) else ""
 
 
-def _appointments(view: View, whole: Span) -> list[Appointment]:
-    rows = with_card(appointments_in(whole)).order_by("period")
-    if view.only_id is not None and view.rows is Rows.THERAPIST:
-        rows = rows.filter(therapist=view.only_id)
-    if view.only_id is not None and view.rows is Rows.ROOM:
-        rows = rows.filter(room=view.only_id or None)
-    return list(rows)
+def _people(used: Collection[int]) -> dict[int, str]:
+    """Clinical staff in use, and whoever else has something booked."""
+    found = therapists() | User.objects.filter(pk__in=used)
+    return dict(found.values_list("pk", "display_name"))
 
 
-def _split(
-    rows: Sequence[Appointment],
-) -> tuple[list[tuple[Span, BookingCard]], list[BookingCard]]:
-    """Those that hold their time, and those that gave it back."""
-    cards = [(span_of(row.period), booking_card(row)) for row in rows]
-    held = [one for one in cards if one[1].status not in FREED]
-    return held, [card for _, card in cards if card.status in FREED]
+def _rooms(used: Collection[int]) -> dict[int, str]:
+    found = Room.objects.filter(Q(is_active=True) | Q(pk__in=used))
+    return dict(found.values_list("pk", "name"))
 
 
-def _sorted_by(held, key) -> dict[int, list[Span]]:  # type: ignore[no-untyped-def]
-    found: dict[int, list[Span]] = defaultdict(list)
-    for span, card in held:
-        found[key(card)].append(span)
-    return found
+def _agenda(
+    view: View, whole: Span, people: Mapping[int, str], cards: Sequence[StripCard]
+) -> Agenda:
+    of_therapist: dict[int, list[Span]] = defaultdict(list)
+    of_room: dict[int, list[Span]] = defaultdict(list)
+    for card in cards:
+        of_therapist[card.therapist_id].append(card.span)
+        of_room[card.room_id or NO_ROOM].append(card.span)
+    return Agenda(
+        zone=zone(),
+        hours=hours_of(people),
+        closed=closed_days(view.first_on, view.last_on),
+        away=away_of(people, whole),
+        of_therapist=of_therapist,
+        of_room=of_room,
+    )
 
 
 def _by_place(
-    view: View, held: Sequence[tuple[Span, BookingCard]]
-) -> dict[tuple[int, date], list[tuple[Span, BookingCard]]]:
-    found: dict[tuple[int, date], list[tuple[Span, BookingCard]]] = defaultdict(list)
-    for span, card in held:
+    view: View, cards: Sequence[StripCard]
+) -> dict[tuple[int, date], list[tuple[Span, StripCard]]]:
+    found: dict[tuple[int, date], list[tuple[Span, StripCard]]] = defaultdict(list)
+    for card in cards:
         key = card.therapist_id if view.rows is Rows.THERAPIST else card.room_id or NO_ROOM
-        found[key, card.starts_at.date()].append((span, card))
+        found[key, card.on].append((card.span, card))
     return found
 
 
 def _rows(gathered: _Gathered, ruler: Ruler, spot: Spot) -> Iterator[Row]:
     """One row, or several where bookings without a room overlap."""
-    free = gathered.gaps(spot.resource_id, spot.day)
+    found = gathered.gaps(spot.resource_id, spot.day)
+    free = [gap for gap in found if gap.minutes >= SHORTEST_GAP_MIN]
     by_hour = gathered.view.reach is Reach.DAY
     gaps = [piece for gap in free for piece in gap_pieces(gap, ruler.zone, by_hour=by_hour)]
     note = gathered.note(spot.resource_id, spot.day)

@@ -20,7 +20,7 @@ def calendar_page(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     view = ViewForm(request.GET).view(today=today)
     shown = {
-        "calendar": calendar(view, today),
+        "calendar": calendar(view, user=request.user, today=today),
         "view": view,
         "today": today,
         "reaches": list(Reach),
