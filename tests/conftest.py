@@ -16,6 +16,8 @@ from clinic import trial_database
 from clinic.accounts.models import User
 from measurements.models import Protocol, ProtocolStation
 from measurements.services.presets import add_presets
+from programmes.models import ClinicExercise
+from programmes.presets import add_exercises
 from tests.cast import Cast, make_cast
 
 FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
@@ -46,7 +48,9 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
     def emptied(self: TransactionTestCase) -> None:
         with pgtrigger.ignore():
             teardown(self)
-        add_presets(Protocol, ProtocolStation)  # what the migrations put in, emptied as well
+        # What the migrations put in was emptied as well.
+        add_presets(Protocol, ProtocolStation)
+        add_exercises(ClinicExercise)
 
     patch = pytest.MonkeyPatch()
     patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)
