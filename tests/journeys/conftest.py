@@ -77,13 +77,20 @@ def sign_in(page: Page) -> Callable[[User], None]:
     return signed_in
 
 
+def barriers_of(page: Page) -> list[tuple[str, list[str]]]:
+    """(rule, place) of all that axe-core finds on the page as it stands, best practice included."""
+    found = Axe().run(page).response["violations"]
+    return [(rule["id"], node["target"]) for rule in found for node in rule["nodes"]]
+
+
+@pytest.fixture
+def barriers(page: Page) -> Callable[[], list[tuple[str, list[str]]]]:
+    return lambda: barriers_of(page)
+
+
 @pytest.fixture
 def accessible(page: Page) -> Callable[[], None]:
-    """Ask axe-core about the page as it stands (WCAG 2.2 A and AA, and best practice)."""
-
     def check() -> None:
-        found = Axe().run(page).response["violations"]
-        told = [(rule["id"], node["target"]) for rule in found for node in rule["nodes"]]
-        assert not told, (page.url, told)
+        assert not barriers_of(page), page.url
 
     return check
