@@ -9,7 +9,7 @@ from django.utils import timezone
 from clinic.clients.models import Client
 from clinic.clients.selectors import therapists
 from clinic.scheduling.ranges import wall, zone
-from clinic.scheduling.selectors.agenda import Asked, agenda, hours_of
+from clinic.scheduling.selectors.agenda import Asked, agenda, hours_of, search_agenda
 from clinic.scheduling.series_plan import NEAR_DAYS, PlannedDate, plan
 from clinic.scheduling.slots import Agenda, Fit, Offer, Place, Wish, next_free, own_room
 from clinic.scheduling.spans import Span, moment
@@ -29,7 +29,7 @@ def next_free_times(wish: Wish, client: Client | None, *, most: int = 12) -> lis
         therapist_ids=wish.therapist_ids,
         client_id=client.pk if client else None,
     )
-    return next_free(agenda(asked), wish, most=most)
+    return next_free(search_agenda(asked, minutes=wish.minutes), wish, most=most)
 
 
 @dataclass(frozen=True)
