@@ -68,8 +68,8 @@ class ReviewForm(PlainForm):
     note = forms.CharField(required=False, max_length=200, label="Note")
 
     def __init__(self, *args: Any, standing: Iterable[Precaution], **kwargs: Any) -> None:
-        initial = {"asked_on": timezone.localdate()} | kwargs.pop("initial", {})
-        super().__init__(*args, initial=initial, **kwargs)
+        kwargs.setdefault("initial", {"asked_on": timezone.localdate()})
+        super().__init__(*args, **kwargs)
         self.standing = [one for one in Precaution if one in set(standing)]
         asked = [(one.value, one.label.capitalize()) for one in Precaution]
         open_ones = {one.value for one in self.standing}
@@ -122,8 +122,8 @@ class AdherenceForm(PlainForm):
     note = forms.CharField(required=False, max_length=300, label="Note")
 
     def __init__(self, *args: Any, places: Sequence[str], **kwargs: Any) -> None:
-        initial = {"recorded_on": timezone.localdate()} | kwargs.pop("initial", {})
-        super().__init__(*args, initial=initial, **kwargs)
+        kwargs.setdefault("initial", {"recorded_on": timezone.localdate()})
+        super().__init__(*args, **kwargs)
         self.places = list(places)
         numbered = enumerate(self.places, start=1)
         self.fields["hard"].choices = [(number, f"{number} {place}") for number, place in numbered]  # type: ignore[attr-defined]

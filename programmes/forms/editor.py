@@ -85,12 +85,13 @@ class EditorForm(PlainForm):
         self, *args: Any, programme: Programme, exercises: Sequence[ClinicExercise], **kwargs: Any
     ) -> None:
         initial = {name: getattr(programme, name) for name in REST}
-        super().__init__(*args, initial=initial | {"revision": programme.revision}, **kwargs)
+        kwargs["initial"] = initial | {"revision": programme.revision}
+        super().__init__(*args, **kwargs)
         self.fields["exercise_ids"].choices = [(one.pk, one.name) for one in exercises]  # type: ignore[attr-defined]
         for name in TEXTS:
             self.fields[name] = _text_field(name)
-        asked = Programme._meta.get_field("measures_at_home").verbose_name
-        self.fields["measures_at_home"].label = str(asked).capitalize()
+        asked: Any = Programme._meta.get_field("measures_at_home")
+        self.fields["measures_at_home"].label = str(asked.verbose_name).capitalize()
 
     def rest(self) -> dict[str, Any]:
         kept = {name: self.cleaned_data[name] for name in REST}
@@ -110,7 +111,7 @@ class EditorForm(PlainForm):
 
 
 def _text_field(name: str) -> forms.CharField:
-    field = Programme._meta.get_field(name)
+    field: Any = Programme._meta.get_field(name)
     return forms.CharField(
         required=not field.blank,
         max_length=field.max_length,

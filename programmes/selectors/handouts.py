@@ -82,4 +82,4 @@ def rest_of(programme: Programme, exercises: Iterable[Mapping[str, Any]]) -> Res
 def exercise_rows(chosen: list[int]) -> list[dict[str, str]]:
     """The chosen exercises as plain rows, in the order of the clinic's list. One query."""
     rows = ClinicExercise.objects.filter(pk__in=chosen)
-    return list(rows.values("name", "position", "how", "dose"))
+    return [dict(row) for row in rows.values("name", "position", "how", "dose")]
