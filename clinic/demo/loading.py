@@ -15,6 +15,7 @@ from clinic.common.vocabulary import Limb, Role, Word
 from clinic.demo import scenario
 from clinic.demo.accounts import Account, accounts_of, hand_out, hire
 from clinic.demo.bodies import acts_of_body, client_of, episode_of
+from clinic.demo.desk import furnish_desk
 from clinic.demo.findings import acts_of_findings
 from clinic.demo.letters import acts_of_letters
 from clinic.demo.scenario import Story, demo_id
@@ -77,7 +78,9 @@ def load(today: date, *, say: Say) -> list[Account]:
         return accounts_of(told, {})
     with ThreadPoolExecutor(max_workers=1) as beside:
         passwords = hire(told, beside)
-        _play(told, _set_up(told, today), say)
+        stage = _set_up(told, today)
+        _play(told, stage, say)
+        furnish_desk(stage, OPENED)
         hand_out(passwords)
     return accounts_of(told, passwords)
 

@@ -6,7 +6,7 @@ from typing import Any
 from django.apps import apps
 from django.db import models
 
-OURS = {"accounts", "audit", "clients", "measurements", "letters"}
+OURS = {"accounts", "audit", "clients", "measurements", "letters", "scheduling"}
 
 
 def silent(words: str) -> None:
