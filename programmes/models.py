@@ -79,6 +79,19 @@ class ClinicExercise(models.Model):
         return self.name
 
 
+class ClinicDose(models.Model):
+    """The clinic's own default counts, by their names in `body.dose`. One row, always number 1."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(id=1), name="one_clinic_dose")]
+
+    def __str__(self) -> str:
+        return "the clinic's counts"
+
+
 class Programme(models.Model):
     """One version of a client's home programme: a draft, then the very sheet that was given.
 

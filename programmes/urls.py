@@ -19,6 +19,7 @@ urlpatterns = [
         name="precautions-ask",
     ),
     path("exercises/", care.exercises, name="exercises"),
+    path("counts/", care.clinic_counts, name="clinic-counts"),
     path("exercises/new/", care.exercise, name="exercise-new"),
     path("exercises/<int:exercise_id>/", care.exercise, name="exercise-edit"),
 ]

@@ -40,6 +40,7 @@ SENTENCES = {
     "programme.printed": "printed a home programme",
     "precautions.asked": "asked the precautions",
     "adherence.recorded": "recorded how a programme is followed",
+    "dose.kept": "set the clinic's default counts",
     "exercise.kept": "changed the clinic's exercises",
     "appointment.booked": "booked an appointment",
     "appointment.seen": "looked at an appointment",

@@ -1,10 +1,11 @@
 """How often and how long: the clinic's default counts, each with the ranges of its sources.
 
 Ranges called `leaflets` come from the published home drainage leaflets; ranges called `taught` are
-what a practitioner teaches ("eight to ten circles an area, about five passes a finger, four to
+what is commonly taught ("eight to ten circles an area, about five passes a finger, four to
 five breaths"): common practice, no source. A count inside either is accepted.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
@@ -94,6 +95,16 @@ class Dose:
 
 
 DEFAULT_DOSE = Dose()
+
+
+def dose_with(counts: Mapping[str, int]) -> Dose:
+    """The default dose with other default counts, by name. Raises DoseOutOfRange."""
+    known = DEFAULT_DOSE.counts()
+    own = {
+        name: replace(known[name], default=count) for name, count in counts.items() if name in known
+    }
+    return replace(DEFAULT_DOSE, **own)
+
 
 # Common practice, no source: "eight to ten circles an area"; the lower end keeps the session short.
 CIRCLES_AN_AREA = 8

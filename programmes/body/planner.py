@@ -145,7 +145,7 @@ class _Draft:
                     yield self._circles(node, Chapter.RECEIVING)
 
     def _is_treated_armpit(self, basin: Basin, side: Side) -> bool:
-        """True for the armpit that a practitioner works in its place: common practice."""
+        """True for the armpit that is worked in its place: common practice, no source."""
         node = node_of(basin, side)
         return (
             basin is Basin.AXILLA

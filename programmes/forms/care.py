@@ -9,6 +9,7 @@ from django.utils import timezone
 from clinic.clients.forms.pieces import DayField
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
 from clinic.common.vocabulary import Precaution
+from programmes.body.dose import Dose
 from programmes.body.precautions import EFFECTS, Block
 from programmes.models import DAYS_ASKED, ClinicExercise
 from programmes.sentences import sentence
@@ -133,3 +134,40 @@ class AdherenceForm(PlainForm):
     def hard_steps(self) -> list[dict[str, Any]]:
         chosen: list[int] = self.cleaned_data.get("hard", [])
         return [{"number": number, "place": self.places[number - 1]} for number in chosen]
+
+
+COUNT_LABELS = {
+    "breaths": "Breaths",
+    "neck": "Circles at each place of the neck",
+    "collarbone_hollow": "Circles in the hollow above the collarbone",
+    "basin": "Circles at an armpit or groin",
+    "trunk_strip": "Circles on each strip of the trunk",
+    "limb_width": "Circles at each hand-width of a limb",
+    "finger_passes": "Passes along each finger or toe",
+    "sweep": "Long strokes up a limb",
+    "bridge_again": "Long strokes along a bridge at the end",
+    "times_a_day": "Times a day",
+}
+
+
+class CountsForm(PlainForm):
+    """The clinic's default counts, each with the ranges of its sources."""
+
+    def __init__(self, *args: Any, dose: Dose, back: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, count in dose.counts().items():
+            ranges = [
+                f"{who} {span}"
+                for who, span in (("leaflets", count.leaflets), ("taught", count.taught))
+                if span
+            ]
+            self.fields[name] = forms.IntegerField(
+                label=COUNT_LABELS[name],
+                initial=count.default,
+                min_value=count.allowed.low,
+                max_value=count.allowed.high,
+                help_text=f"{', '.join(ranges).capitalize()} ({count.source}).",
+            )
+        names = list(self.fields)
+        pairs = [tuple(names[at : at + 2]) for at in range(0, len(names), 2)]
+        self.helper = form_layout(*pairs, save="Keep these counts", back=back)

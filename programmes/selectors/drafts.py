@@ -11,7 +11,7 @@ from clinic.clients.selectors import body_story, current_phase
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Phase
 from programmes.body.counting import count_for
-from programmes.body.dose import DEFAULT_DOSE, Dose, Range
+from programmes.body.dose import DEFAULT_DOSE, Dose, Range, dose_with
 from programmes.body.errors import NoSafeRoute, SituationUnclear
 from programmes.body.planner import Plan, plan
 from programmes.body.precautions import Effect, Effects, effects_of
@@ -20,7 +20,7 @@ from programmes.body.territory import territory_map
 from programmes.body.validator import Violation, violations
 from programmes.choices import Choices, from_json
 from programmes.handout import pictures_of, regions_of
-from programmes.models import PrecautionReview, Programme
+from programmes.models import ClinicDose, PrecautionReview, Programme
 from programmes.situations import Ground, situation_from_record
 
 
@@ -122,8 +122,9 @@ class Desk:
 
 
 def clinic_dose() -> Dose:
-    """The clinic's counts."""
-    return DEFAULT_DOSE
+    """The clinic's counts; those of the leaflets until it has set its own. One query."""
+    own = ClinicDose.objects.filter(pk=1).first()
+    return dose_with(own.counts) if own else DEFAULT_DOSE
 
 
 def ground_of(episode: Episode, choices: Choices) -> Ground:

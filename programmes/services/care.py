@@ -14,8 +14,9 @@ from clinic.clients.models import Client, Episode, PrecautionFound
 from clinic.clients.selectors import open_precautions
 from clinic.clients.services import record_precaution
 from clinic.common.vocabulary import Precaution
+from programmes.body.dose import dose_with
 from programmes.errors import DayNotPast, ExerciseNameTaken
-from programmes.models import AdherenceRecord, ClinicExercise, PrecautionReview
+from programmes.models import AdherenceRecord, ClinicDose, ClinicExercise, PrecautionReview
 from programmes.selectors.programmes import in_hand
 
 
@@ -32,6 +33,18 @@ def keep_exercise(*, exercise: ClinicExercise, by: User) -> ClinicExercise:
         raise ExerciseNameTaken from error
     audit.record(by, "exercise.kept", subject=exercise)
     return exercise
+
+
+@transaction.atomic
+def keep_dose(*, counts: Mapping[str, int], by: User) -> ClinicDose:
+    """Keep the clinic's default counts. Programmes already given stay as they are.
+
+    Raises DoseOutOfRange for a count outside both ranges.
+    """
+    dose_with(counts)
+    kept, _ = ClinicDose.objects.update_or_create(pk=1, defaults={"counts": dict(counts)})
+    audit.record(by, "dose.kept", subject=kept)
+    return kept
 
 
 @dataclass(frozen=True)

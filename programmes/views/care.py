@@ -13,11 +13,11 @@ from clinic.clients.selectors import episodes_for, open_precautions
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Precaution
 from programmes.body.steps import steps_of
-from programmes.forms.care import AdherenceForm, ExerciseForm, ReviewForm
+from programmes.forms.care import AdherenceForm, CountsForm, ExerciseForm, ReviewForm
 from programmes.models import ClinicExercise
 from programmes.selectors import programmes as reads
 from programmes.selectors.adherence import adherence_of
-from programmes.selectors.drafts import last_review
+from programmes.selectors.drafts import clinic_dose, last_review
 from programmes.selectors.flags import withdrawal_flags
 from programmes.services import care
 from programmes.views.pieces import SECTION, found_client, found_episode, look_or_send
@@ -82,3 +82,13 @@ def exercise(request: HttpRequest, exercise_id: int | None = None) -> HttpRespon
             messages.success(request, "Kept. Sheets already given stay as they are.")
             return redirect("exercises")
     return render(request, "programmes/exercise_form.html", {"form": form, "exercise": kept})
+
+
+@permit("exercises.edit")
+def clinic_counts(request: HttpRequest) -> HttpResponse:
+    form = CountsForm(request.POST or None, dose=clinic_dose(), back=reverse("exercises"))
+    if form.is_valid():
+        care.keep_dose(counts=form.cleaned_data, by=request.user)
+        messages.success(request, "Kept. New programmes begin with these counts.")
+        return redirect("exercises")
+    return render(request, "programmes/counts.html", {"form": form})

@@ -1,4 +1,4 @@
-"""The order of a plan: worked orders, published sequences and the order a practitioner teaches.
+"""The order of a plan: worked orders, published sequences and the commonly taught order.
 
 Published sequences are read through the care page (keys in section 0 there); each difference
 between ours and theirs is named beside the test and held by it.
@@ -134,7 +134,7 @@ def test_genital_leaflet_low_back_comes_with_a_helper() -> None:
 def test_northern_ireland_arm_and_trunk_order(side: Side) -> None:
     # NI (arm and trunk leaflet): breathing, neck, hollow, working armpit, then the chest in three
     # sections toward that armpit, the far one first. Difference: NI does the side of the neck
-    # before the hollow, we the hollow first, as a practitioner teaches; rule 2 takes both as one.
+    # before the hollow, we the hollow first, as is commonly taught; rule 2 takes both as one.
     near, far = side.value[0].upper(), side.other.value[0].upper()
     made = plan(one_arm(side))
     assert_order(
@@ -243,7 +243,7 @@ def test_hospice_page_leaves_the_swollen_limb_to_the_therapist() -> None:
 
 
 def taught_order(near: str, far: str) -> list[str]:
-    """One arm, same-side armpit treated, as a practitioner teaches it.
+    """One arm, same-side armpit treated, as it is commonly taught.
 
     Common practice, no source. Each entry is one item of the teaching; "across" and "down the
     side" are the long strokes over a bridge.
@@ -293,7 +293,7 @@ def taught_item(step: object, near: str, far: str) -> str:
 
 
 @pytest.mark.parametrize("side", Side)
-def test_one_arm_keeps_the_order_a_practitioner_teaches(side: Side) -> None:
+def test_one_arm_keeps_the_commonly_taught_order(side: Side) -> None:
     """Common practice, no source. The differences, each with its ground:
 
     - inside the bridge and the side of the trunk the strip nearest the working nodes comes first

@@ -5,7 +5,7 @@ import pytest
 from clinic.common.vocabulary import Precaution as P
 from programmes.body.precautions import EFFECTS, Block, Level, effects_of
 
-# Care page 2.1 to 2.3, own transcription: word -> (level A, R or L, what it blocks).
+# Care page 2.1 to 2.3, copied by hand: word -> (level A, R or L, what it blocks).
 # ALL every manual step, NECK, ABD deep belly pressure, ABD-S belly skin, LIMB, COMP compression.
 # Sources: BP06, WOOD and a therapists' list for the rows marked seen there; the rest from memory or
 # common practice, as marked beside each effect.
