@@ -197,14 +197,15 @@ class _Draft:
             yield Step(Technique.SWEEP, segments[-1], Chapter.SWEEP, 0, path=path)
 
     def _sweep_paths(self, farthest: str) -> list[tuple[str, ...]]:
-        """The usual way up the limb, and the way up its other side where the limb has two."""
+        """The usual way up the inside and up the outside of the limb, one each where it has both."""
         main = self._way_up((farthest,))
         paths = [main]
         for step, node in enumerate(main[:-1]):
             for edge in self.terrain.territory.leaving[node]:
                 if edge.flow is Flow.LIMB and edge.end in self.cleared - {main[step + 1]}:
                     paths.append(self._way_up((*main[: step + 1], edge.end)))
-        return sorted(paths, key=lambda path: "_inner_" not in "".join(path))
+        by_side = {"_inner_" in "".join(path): path for path in reversed(paths)}
+        return [by_side[is_inner] for is_inner in (True, False) if is_inner in by_side]
 
     def _way_up(self, path: tuple[str, ...]) -> tuple[str, ...]:
         while self.places[path[-1]].is_limb:
