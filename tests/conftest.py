@@ -4,10 +4,12 @@ import atexit
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 
 import pgtrigger
 import pytest
+from django.apps import apps
 from django.conf import settings
 from django.test import Client as Browser
 from django.test import TransactionTestCase
@@ -20,6 +22,7 @@ from programmes.models import ClinicExercise
 from programmes.presets import add_exercises
 from tests.cast import Cast, make_cast
 
+USUAL_KINDS = import_module("clinic.scheduling.migrations.0003_usual_kinds")
 FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
 
 
@@ -51,6 +54,7 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
         # What the migrations put in was emptied as well.
         add_presets(Protocol, ProtocolStation)
         add_exercises(ClinicExercise)
+        USUAL_KINDS.add(apps, None)
 
     patch = pytest.MonkeyPatch()
     patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)

@@ -197,7 +197,7 @@ class _Draft:
             yield Step(Technique.SWEEP, segments[-1], Chapter.SWEEP, 0, path=path)
 
     def _sweep_paths(self, farthest: str) -> list[tuple[str, ...]]:
-        """The usual way up the inside and up the outside of the limb, one each where it has both."""
+        """The usual ways up the inside and up the outside of the limb, one each."""
         main = self._way_up((farthest,))
         paths = [main]
         for step, node in enumerate(main[:-1]):
