@@ -1,11 +1,11 @@
 """axe-core finds nothing on any page of the clinic lead and the front desk, by day or night."""
 
 from collections.abc import Callable
-from datetime import time
 from typing import Any
 
 import pytest
 from django.urls import reverse
+from django.utils.timezone import now
 from playwright.sync_api import Page
 
 from clinic.accounts.models import User
@@ -18,8 +18,9 @@ from clinic.clients.models import (
 )
 from clinic.demo.loading import load
 from clinic.letters.models import ProgressLetter
-from clinic.scheduling.models import WaitListEntry
+from clinic.scheduling.models import Appointment, Authorisation, WaitListEntry
 from clinic.scheduling.staff_time import AppointmentKind, Closure, Room, TimeOff
+from clinic.scheduling.states import Status
 from measurements.models import GirthSession, Protocol
 from programmes.models import ClinicExercise
 from programmes.services.drafts import begin_programme
@@ -27,8 +28,6 @@ from programmes.services.issue import issue_programme
 from tests.architecture.test_permits import PATTERNS
 from tests.builders import today
 from tests.cast import Cast
-from tests.clinic.scheduling.desk import make_hours, make_room
-from tests.clinic.scheduling.desk_stories import days, kind, make_appointment, make_authorisation
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -56,17 +55,9 @@ def furnish(cast: Cast) -> dict[str, Any]:
     given = begin_programme(episode=episode, by=cast.lead)
     issue_programme(programme=given, revision=given.revision, by=cast.lead)
     draft = begin_programme(episode=episode, by=cast.lead)
-    make_hours(cast.lead, weekdays=range(7))
-    appointment = make_appointment(client, cast.lead, today() + days(1), time(9), room=make_room())
-    waiting = WaitListEntry.objects.create(
-        client=client, kind=kind(), minutes=45, joined_by=cast.front_desk
-    )
-    closure = Closure.objects.create(
-        title="Inventory", first_on=today() + days(30), last_on=today() + days(31)
-    )
-    off = TimeOff.objects.create(
-        therapist=cast.lead, period=appointment.period, reason="course", by=cast.lead
-    )
+    coming = Appointment.objects.filter(status=Status.BOOKED, period__startswith__gt=now())
+    appointment = coming.order_by("period").last()
+    off = TimeOff.objects.create(therapist=cast.lead, period=appointment.period, by=cast.lead)
     return {
         "client_id": client.pk,
         "episode_id": episode.pk,
@@ -85,9 +76,9 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "room_id": Room.objects.first().pk,
         "kind_id": AppointmentKind.objects.first().pk,
         "off_id": off.pk,
-        "closure_id": closure.pk,
-        "entry_id": waiting.pk,
-        "authorisation_id": make_authorisation(client, cast.lead).pk,
+        "closure_id": Closure.objects.first().pk,
+        "entry_id": WaitListEntry.objects.first().pk,
+        "authorisation_id": Authorisation.objects.first().pk,
         "reason": "remeasurement",
     }
 
