@@ -25,6 +25,10 @@ METHOD_VERSION = 1
 METHOD = f"{METHOD_NAME}, version {METHOD_VERSION}"
 
 
+# (station, weight) pairs.
+Weights = tuple[tuple[int, float], ...]
+
+
 @dataclass(frozen=True)
 class Section:
     """A stretch of the limb, cm from its zero mark; may begin and end between stations."""
@@ -110,17 +114,13 @@ def segment_volumes(
 
     Raises SectionNotTaped, LengthNotPositive.
     """
-    knots = section_knots_cm(girths.levels_cm, section or taped_section(girths))
+    knots = _girths_at_knots(girths, section or taped_section(girths))
     return tuple(
         SegmentVolume(
             Section(low, high),
-            segment_volume(
-                lower_cm=girth_at(girths, low),
-                upper_cm=girth_at(girths, high),
-                height_cm=high - low,
-            ),
+            segment_volume(lower_cm=lower_cm, upper_cm=upper_cm, height_cm=high - low),
         )
-        for low, high in pairwise(knots)
+        for (low, lower_cm, _), (high, upper_cm, _) in pairwise(knots)
     )
 
 
@@ -131,13 +131,22 @@ def volume_gradient(girths: LimbGirths, *, section: Section | None = None) -> tu
     proportion in which its girth does. Source: derivative of `segment_volume`, chain rule.
     """
     slopes = [0.0] * len(girths.levels_cm)
-    for low, high in pairwise(section_knots_cm(girths.levels_cm, section or taped_section(girths))):
-        ends = (girth_at(girths, low), girth_at(girths, high))
-        own = segment_gradient(lower_cm=ends[0], upper_cm=ends[1], height_cm=high - low)
-        for level, slope in zip((low, high), own, strict=True):
-            for station, weight in station_weights(girths.levels_cm, level):
+    for low, high in pairwise(_girths_at_knots(girths, section or taped_section(girths))):
+        own = segment_gradient(lower_cm=low[1], upper_cm=high[1], height_cm=high[0] - low[0])
+        for (_, _, weights), slope in zip((low, high), own, strict=True):
+            for station, weight in weights:
                 slopes[station] += weight * slope
     return tuple(slopes)
+
+
+def _girths_at_knots(girths: LimbGirths, section: Section) -> list[tuple[float, float, Weights]]:
+    """(level in cm, girth in cm, the stations it leans on) at each knot of a section."""
+    levels, taped_cm = girths.levels_cm, girths.girths_cm
+    knots = ((knot, station_weights(levels, knot)) for knot in section_knots_cm(levels, section))
+    return [
+        (knot, sum(weight * taped_cm[station] for station, weight in weights), weights)
+        for knot, weights in knots
+    ]
 
 
 def girth_at(girths: LimbGirths, level_cm: float) -> Centimetres:
@@ -162,7 +171,7 @@ def section_knots_cm(levels_cm: tuple[float, ...], section: Section) -> tuple[fl
 
 
 @lru_cache(maxsize=4096)
-def station_weights(levels_cm: tuple[float, ...], level_cm: float) -> tuple[tuple[int, float], ...]:
+def station_weights(levels_cm: tuple[float, ...], level_cm: float) -> Weights:
     """(station, weight) pairs whose weighted girths give the girth at a level; weights sum to 1.
 
     Raises SectionNotTaped for a level outside the stations.

@@ -76,6 +76,11 @@ def readings_of(session: GirthSession) -> list[Reading]:
     ]
 
 
+def with_regions(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
+    """Adds the regions, which the entry screen asks for again and again, in one query."""
+    return episodes.prefetch_related("regions")
+
+
 def limbs_to_tape(episode: Episode) -> tuple[Limb, ...]:
     """The kinds of limb the episode treats, arm first; both when it treats none. One query."""
     regions = {region.region for region in episode.regions.all()}

@@ -23,7 +23,13 @@ from measurements.forms.entry import (
     typed_from,
 )
 from measurements.models import GirthSession
-from measurements.selectors.entry import draft_of, limbs_to_tape, sessions_for, sessions_of_day
+from measurements.selectors.entry import (
+    draft_of,
+    limbs_to_tape,
+    sessions_for,
+    sessions_of_day,
+    with_regions,
+)
 from measurements.sentences import sentence
 from measurements.services import drafts
 from measurements.services.record import record_session, set_baseline, strike_session
@@ -42,7 +48,7 @@ from measurements.views.entry_desk import (
 @require_http_methods(["GET", "HEAD", "POST"])
 def enter_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Type one session of one kind of limb, both sides side by side."""
-    episode = get_object_or_404(episodes_for(request.user), pk=episode_id)
+    episode = get_object_or_404(with_regions(episodes_for(request.user)), pk=episode_id)
     limb = limb_asked(request, episode)
     if request.method == "POST":
         desk = desk_for(request, episode, limb, typed_from(request.POST))

@@ -1,6 +1,6 @@
 """Programmes that should be taken back: a precaution was found after they were given."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -32,10 +32,15 @@ def withdrawal_flags(episodes: Iterable[Episode]) -> dict[UUID, WithdrawalFlag]:
     """By episode, the programmes in hand given before a precaution still open. Two queries."""
     keys = {episode.pk: episode.client_id for episode in episodes}
     held = Programme.objects.filter(episode__in=keys, **IN_HAND).defer("handout")
+    return flags_of(held, keys)
+
+
+def flags_of(held: Iterable[Programme], clients: Mapping[UUID, UUID]) -> dict[UUID, WithdrawalFlag]:
+    """The flags among programmes in hand; `clients` tells whose each episode is. One query."""
     by_client: dict[UUID, list[PrecautionFound]] = {}
-    for found in PrecautionFound.objects.filter(client__in=keys.values(), cleared_on=None):
+    for found in PrecautionFound.objects.filter(client__in=clients.values(), cleared_on=None):
         by_client.setdefault(found.client_id, []).append(found)
-    flags = (_flag(one, by_client.get(keys[one.episode_id], [])) for one in held)
+    flags = (_flag(one, by_client.get(clients[one.episode_id], [])) for one in held)
     return {flag.programme.episode_id: flag for flag in flags if flag.found}
 
 
