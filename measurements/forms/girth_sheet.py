@@ -103,7 +103,7 @@ class GirthSheet:
         self.readings = tuple(self._readings())
         self.ends = dict(self._ends())
 
-    @property
+    @cached_property
     def trials(self) -> int:
         """As many as were asked for, or as were typed already."""
         typed = [int(match[3]) for match in self._girths_typed()]

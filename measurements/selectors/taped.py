@@ -1,13 +1,13 @@
 """Measuring sessions as read from the database: the facts, the girths, the sides that matter."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 
-from clinic.clients.models import AffectedRegion
+from clinic.clients.models import AffectedRegion, Episode
 from clinic.common.vocabulary import Involvement, Limb, Posture, Region, RegionSide, Side
 from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
@@ -73,21 +73,31 @@ def affected_sides(limb: Limb, regions: Iterable[AffectedRegion]) -> AffectedSid
     return AffectedSides(None, False)
 
 
-def sessions_listed(episode_ids: Sequence[UUID]) -> QuerySet[GirthSession]:
-    """Every session that is not struck out, oldest first, without its girths. One query."""
-    return GirthSession.objects.filter(episode_id__in=episode_ids, struck_at=None).order_by(
-        "taken_on", "round", "recorded_at"
-    )
+def sessions_listed(episodes: Iterable[Episode]) -> list[GirthSession]:
+    """Every session that is not struck out, oldest first, without its girths. One query.
+
+    Each shares the episode it was asked for, so that regions fetched already serve again.
+    """
+    known = {episode.pk: episode for episode in episodes}
+    found = GirthSession.objects.filter(episode_id__in=known, struck_at=None)
+    listed = list(joined(found).order_by("taken_on", "round", "recorded_at"))
+    for session in listed:
+        session.episode = known[session.episode_id]
+    return listed
 
 
-def taped(session_ids: Iterable[UUID]) -> dict[UUID, Taped]:
-    """The named sessions with girths, stations, hands or feet and regions: six queries for all."""
-    found = (
-        GirthSession.objects.filter(pk__in=list(session_ids))
-        .select_related("episode", "protocol", "taken_by", "struck_by")
-        .prefetch_related("readings", "end_readings", "protocol__stations", "episode__regions")
+def joined(sessions: QuerySet[GirthSession]) -> QuerySet[GirthSession]:
+    """Adds protocol and people, in the same query."""
+    return sessions.select_related("protocol", "taken_by", "struck_by")
+
+
+def taped(sessions: Iterable[GirthSession]) -> dict[UUID, Taped]:
+    """The sessions with girths, stations, hands or feet and regions: four queries for all."""
+    chosen = list(sessions)
+    prefetch_related_objects(
+        chosen, "readings", "end_readings", "protocol__stations", "episode__regions"
     )
-    return {session.pk: _taped(session) for session in found}
+    return {session.pk: _taped(session) for session in chosen}
 
 
 def _taped(session: GirthSession) -> Taped:

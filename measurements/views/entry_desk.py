@@ -59,6 +59,11 @@ class ShownStation:
     label: str
     last_cm: float | None
     questions: tuple[str, ...]
+    spoken: str  # what a screen reader calls the field
+
+    @property
+    def ask_id(self) -> str:
+        return f"ask-{self.fields.side}-{self.row}"
 
 
 @dataclass(frozen=True)
@@ -150,6 +155,10 @@ class EntryDesk:
         return [(side, found.get(side.value, "")) for side in self.setup.sides]
 
     @property
+    def has_several_trials(self) -> bool:
+        return self.sheet.trials > 1
+
+    @property
     def trial_numbers(self) -> range:
         return range(1, self.sheet.trials + 1)
 
@@ -171,6 +180,7 @@ class EntryDesk:
                         label,
                         last_cm.get((side, level_cm)),
                         tuple(asked.get((side, level_cm), ())),
+                        f"{side.label.capitalize()} {self.limb.label}, {label}",
                     )
                     for side in self.setup.sides
                 ),
