@@ -34,9 +34,15 @@ def session_report(session: GirthSession) -> SessionReport:
     return report_within(now, _oldest_first(found.values()))
 
 
-def episode_course(episode: Episode) -> tuple[LimbCourse, ...]:
-    """The course of each kind of limb taped, arm first; struck sessions left out: 6 queries."""
-    found = taped(sessions_listed([episode]))
+def episode_course(
+    episode: Episode, *, listed: Iterable[GirthSession] | None = None
+) -> tuple[LimbCourse, ...]:
+    """The course of each kind of limb taped, arm first; struck sessions left out: 6 queries.
+
+    `listed` spares one of them: every session of the episode, where a page has read them already.
+    """
+    sessions = sessions_listed([episode]) if listed is None else listed
+    found = taped(session for session in sessions if session.struck_at is None)
     phases = list(episode.phase_changes.all())
     by_limb = _by_limb(_oldest_first(found.values()))
     return tuple(course_of(by_limb[limb], phases) for limb in Limb if limb in by_limb)
@@ -59,9 +65,10 @@ def latest_by_episode(episodes: Iterable[Episode]) -> dict[UUID, tuple[SessionRe
     return {episode_id: tuple(each) for episode_id, each in reports.items()}
 
 
-def all_sessions(episode: Episode) -> QuerySet[GirthSession]:
+def all_sessions(episode: Episode) -> list[GirthSession]:
     """Every session of an episode, struck ones too, latest first, for its list. One query."""
-    return joined(episode.girth_sessions.all()).order_by("-taken_on", "-round", "-recorded_at")
+    found = joined(episode.girth_sessions.all())
+    return list(found.order_by("-taken_on", "-round", "-recorded_at"))
 
 
 def _needed(sessions: Sequence[GirthSession]) -> list[GirthSession]:

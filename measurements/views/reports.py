@@ -47,7 +47,8 @@ def session(request: HttpRequest, session_id: UUID) -> HttpResponse:
 @require_safe
 def course(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = get_object_or_404(with_story(episodes_for(request.user)), pk=episode_id)
-    courses = episode_course(episode)
+    sessions = all_sessions(episode)
+    courses = episode_course(episode, listed=sessions)
     audit.record(request.user, "girths.seen", client=episode.client, subject=episode)
     regions = list(episode.regions.all())
     stages = latest_findings(regions)
@@ -55,7 +56,7 @@ def course(request: HttpRequest, episode_id: UUID) -> HttpResponse:
         "episode": episode,
         "client": episode.client,
         "courses": [_drawn(course) for course in courses],
-        "sessions": all_sessions(episode),
+        "sessions": sessions,
         "stages": [(region, stages.get(region.pk)) for region in regions],
         "section": "clients",
     }
