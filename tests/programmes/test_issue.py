@@ -267,7 +267,7 @@ def test_flags_and_cards_take_the_same_queries_for_many_episodes(
     has(episodes[0], Precaution.PREGNANCY, cast.therapist)
     with django_assert_num_queries(2):
         withdrawal_flags(episodes)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(3):
         cards = programme_cards(episodes)
     assert cards[episodes[0].pk].flag
     assert cards[episodes[1].pk].held
