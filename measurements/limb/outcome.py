@@ -8,7 +8,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from clinic.common.vocabulary import Word
+from clinic.common.vocabulary import Side, Word
+from measurements.limb.score_errors import (
+    ActivitiesMiscounted,
+    AnswerImpossible,
+    AnswersMiscounted,
+    RatingsIncomplete,
+    TooManyMissing,
+    TrialsIncomplete,
+)
 
 # QuickDASH: 11 items, at least 10 answered: Gummesson et al., BMC Musculoskelet Disord 2006;7:44.
 QUICKDASH_ITEMS, QUICKDASH_NEEDED = 11, 10
@@ -16,12 +24,24 @@ QUICKDASH_ITEMS, QUICKDASH_NEEDED = 11, 10
 # DASH: 30 items, at least 27 answered: issh.org; BMC Musculoskelet Disord 2003;4:11.
 DASH_ITEMS, DASH_NEEDED = 30, 27
 
+# Answers to one item, of both: issh.org (each item 1 to 5).
+LOWEST_ANSWER, HIGHEST_ANSWER = 1, 5
+
 # Smallest change that matters, points: QuickDASH 14 (9-20), DASH 10 (5-15); the same sources.
 QUICKDASH_MCID, DASH_MCID = 14.0, 10.0
 
 # PSFS, points that exceed error at 90 %: mean of activities 2, single activity 3; Stratford et
 # al. 1995 as printed on a clinic form (precisionphysio.com.au).
 PSFS_MDC90_MEAN, PSFS_MDC90_SINGLE = 2.0, 3.0
+
+# PSFS takes 3 to 5 activities, each 0 (unable) to 10 (able): precisionphysio.com.au.
+FEWEST_ACTIVITIES, MOST_ACTIVITIES = 3, 5
+
+# Pain now, usual and worst: the mean of three of Michener et al., see below.
+PAIN_RATINGS = 3
+
+# Grip is the mean of three trials: from memory, not re-read.
+GRIP_TRIALS = 3
 
 # Mean of three 0-10 pain ratings in shoulder care: Michener et al., J Sport Rehabil
 # 2011;20:115-128.
@@ -120,3 +140,65 @@ def change_meaning(change: float, limits: ChangeLimits) -> ChangeMeaning:
     if abs(change) >= limits.mdc95:
         return ChangeMeaning.ABOVE_MDC95
     return ChangeMeaning.ABOVE_MCID if abs(change) >= limits.mcid else ChangeMeaning.BELOW_MCID
+
+
+@dataclass(frozen=True)
+class ItemRule:
+    """How many items a questionnaire has, how many need an answer, and which answers it offers."""
+
+    items: int
+    needed: int
+    lowest: int = LOWEST_ANSWER
+    highest: int = HIGHEST_ANSWER
+
+
+DASH_RULE = ItemRule(items=DASH_ITEMS, needed=DASH_NEEDED)
+QUICKDASH_RULE = ItemRule(items=QUICKDASH_ITEMS, needed=QUICKDASH_NEEDED)
+
+
+def item_score(items: Sequence[int | None], rule: ItemRule) -> float:
+    """Score 0 (able) to 100 of every item's answer, None where there is none.
+
+    Raises AnswersMiscounted, AnswerImpossible, TooManyMissing. Source: that of `dash_score` and
+    `quickdash_score`: ((sum / n) - 1) * 25 over the answered.
+    """
+    if len(items) != rule.items:
+        raise AnswersMiscounted(len(items), rule.items)
+    for number, answer in enumerate(items, start=1):
+        if answer is not None and not rule.lowest <= answer <= rule.highest:
+            raise AnswerImpossible(number, answer, rule.lowest, rule.highest)
+    score = _disability_score(items, needed=rule.needed)
+    if score is None:
+        answered = sum(answer is not None for answer in items)
+        raise TooManyMissing(answered, rule.needed, rule.items)
+    return score
+
+
+def pain_score(ratings: Sequence[float]) -> float:
+    """One 0-10 rating as it is, or the mean of three. Raises RatingsIncomplete.
+
+    Source: mean of three ratings, Michener et al., J Sport Rehabil 2011;20:115-128.
+    """
+    if len(ratings) not in {1, PAIN_RATINGS}:
+        raise RatingsIncomplete(len(ratings))
+    return fmean(ratings)
+
+
+def function_score(activities: Sequence[float]) -> float:
+    """Mean of 3 to 5 activity scores, each 0 to 10 (able). Raises ActivitiesMiscounted.
+
+    Source: PSFS as printed on a clinic form (precisionphysio.com.au).
+    """
+    if not FEWEST_ACTIVITIES <= len(activities) <= MOST_ACTIVITIES:
+        raise ActivitiesMiscounted(len(activities), FEWEST_ACTIVITIES, MOST_ACTIVITIES)
+    return fmean(activities)
+
+
+def grip_score(trials_kg: Sequence[float], side: Side) -> float:
+    """Mean grip of three trials of one side, kg. Raises TrialsIncomplete.
+
+    Source: mean of three trials, from memory, not re-read.
+    """
+    if len(trials_kg) != GRIP_TRIALS:
+        raise TrialsIncomplete(side, len(trials_kg), GRIP_TRIALS)
+    return fmean(trials_kg)
