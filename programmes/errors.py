@@ -1,6 +1,8 @@
 """What a person can mend about programmes. Each error carries data only."""
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from clinic.common.errors import RuleBroken
@@ -18,7 +20,17 @@ from programmes.body.validator import Violation
 # ├── EpisodeClosed
 # ├── HandoutTooLong
 # ├── DayNotPast
-# └── ExerciseNameTaken
+# ├── ExerciseNameTaken
+# ├── GarmentError
+# │   ├── DayStillToCome        a day of a garment or bandage after today
+# │   ├── DaysCross             issued before ordered, ended or checked before issued
+# │   └── GarmentEnded          the garment ended; its facts stay
+# ├── ArteriesBar               an ABPI so low that compression is barred
+# ├── NoLayers                  a bandaging without a bandage
+# └── ChartError
+#     ├── ChartNameTaken        another size chart in use has this name
+#     ├── ChartRefused          the file has problems, so nothing was saved
+#     └── SpanBackwards, SpanRepeated, SpanMissing, LevelDiffers     one line of the file
 # The planner's own NoSafeRoute and SituationUnclear stand in programmes.body.errors.
 
 
@@ -97,3 +109,91 @@ class ExerciseNameTaken(RuleBroken):
     """Another exercise on the clinic's list has this name."""
 
     field = "name"
+
+
+class GarmentError(RuleBroken):
+    """A rule about a garment or a bandage."""
+
+
+@dataclass(eq=False)
+class DayStillToCome(GarmentError):
+    """A day after today; `field` is where it was typed."""
+
+    field: str
+
+
+@dataclass(eq=False)
+class DaysCross(GarmentError):
+    """The day typed in `field` lies before `earliest_on`, the day of `what`."""
+
+    field: str
+    what: str
+    earliest_on: date
+
+
+class GarmentEnded(GarmentError):
+    """The garment is no longer in use, so nothing about it changes."""
+
+
+@dataclass(eq=False)
+class ArteriesBar(RuleBroken):
+    """An ankle-brachial pressure index so low that the limb must not be compressed."""
+
+    abpi: float
+    floor: float
+    field = "abpi"
+
+
+class NoLayers(RuleBroken):
+    """A bandaging without a single bandage is not kept."""
+
+
+class ChartError(RuleBroken):
+    """A rule about the clinic's size charts."""
+
+    field = "file"
+
+
+class ChartNameTaken(ChartError):
+    """Another size chart in use has this name."""
+
+    field = "name"
+
+
+class ChartRefused(ChartError):
+    """The file has problems; `report` says which. Nothing was saved."""
+
+    def __init__(self, report: Any) -> None:
+        super().__init__(len(report.problems))
+        self.report = report
+
+
+@dataclass(eq=False)
+class SpanBackwards(ChartError):
+    """The largest girth is below the smallest, both in cm."""
+
+    from_cm: Decimal
+    to_cm: Decimal
+
+
+@dataclass(eq=False)
+class SpanRepeated(ChartError):
+    """The same size and place stands in an earlier line."""
+
+    first_line: int
+
+
+@dataclass(eq=False)
+class SpanMissing(ChartError):
+    """A size lacks a place that another size has."""
+
+    size: str
+    place: str
+
+
+@dataclass(eq=False)
+class LevelDiffers(ChartError):
+    """A place has another level in an earlier line; None: none was given there."""
+
+    place: str
+    level_cm: Decimal | None

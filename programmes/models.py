@@ -13,6 +13,31 @@ from clinic.clients.models import Client, Episode
 from clinic.common.choices import check_values, choices_of
 from clinic.common.triggers import no_truncate
 from clinic.common.vocabulary import Word
+from programmes.garments import (
+    BandageLayer,
+    BandageRecord,
+    FitCheck,
+    Garment,
+    SizeChart,
+    SizeChartSpan,
+)
+
+__all__ = [
+    "AdherenceRecord",
+    "BandageLayer",
+    "BandageRecord",
+    "ClinicDose",
+    "ClinicExercise",
+    "FitCheck",
+    "Garment",
+    "PrecautionReview",
+    "Programme",
+    "SizeChart",
+    "SizeChartSpan",
+    "Standing",
+    "StepsBefore",
+    "Suits",
+]
 
 DAYS_ASKED = 7
 # What may still change once a programme is issued: that it ended, never what it said.

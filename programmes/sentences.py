@@ -10,6 +10,7 @@ from clinic.common.errors import RuleBroken
 from clinic.common.print import NotPrinted, PrintFault
 from programmes import errors
 from programmes.body.errors import NoSafeRoute, SituationUnclear
+from programmes.compression_sentences import COMPRESSION_SENTENCES
 
 INSTALL = (
     "Handouts cannot be printed on this machine: a system library for PDF is missing. Ask the"
@@ -79,6 +80,7 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.ExerciseNameTaken: lambda error: (
         "Another exercise on the list has this name. Type a different one."
     ),
+    **COMPRESSION_SENTENCES,
 }
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-PURE_PACKAGES = ("measurements/limb", "programmes/body")
+PURE_PACKAGES = ("measurements/limb", "programmes/body", "programmes/compression")
 PURE_MODULES = ("clinic/common/vocabulary.py", "clinic/common/errors.py")
 FILES = [
     *(ROOT / module for module in PURE_MODULES),
