@@ -115,20 +115,22 @@ class GarmentError(RuleBroken):
     """A rule about a garment or a bandage."""
 
 
-@dataclass(eq=False)
 class DayStillToCome(GarmentError):
     """A day after today; `field` is where it was typed."""
 
-    field: str
+    def __init__(self, field: str) -> None:
+        super().__init__(field)
+        self.field = field
 
 
-@dataclass(eq=False)
 class DaysCross(GarmentError):
     """The day typed in `field` lies before `earliest_on`, the day of `what`."""
 
-    field: str
-    what: str
-    earliest_on: date
+    def __init__(self, field: str, *, what: str, earliest_on: date) -> None:
+        super().__init__(field, what, earliest_on)
+        self.field = field
+        self.what = what
+        self.earliest_on = earliest_on
 
 
 class GarmentEnded(GarmentError):
