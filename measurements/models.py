@@ -1,6 +1,8 @@
 """How limbs are taped, what was taped, and what was found."""
 
 import uuid
+from functools import reduce
+from operator import or_
 
 import pgtrigger
 from django.conf import settings
@@ -13,6 +15,7 @@ from clinic.clients.models import AffectedRegion, Episode
 from clinic.common.choices import check_values, choices_of
 from clinic.common.triggers import no_truncate
 from clinic.common.vocabulary import Limb, Posture, Side, Stage
+from measurements.limb.instruments import SPECS, Instrument, Part
 from measurements.limb.levels import EndHandling
 from measurements.limb.staging import Elevation, Fibrosis, Pitting, Stemmer
 
@@ -310,3 +313,75 @@ class LimbFindings(models.Model):
 
     def __str__(self) -> str:
         return f"stage {self.stage} on {self.found_on:%Y-%m-%d}"
+
+
+# How a score's constraint knows each instrument's range; the registry is `limb.instruments`.
+SCORE_RANGES = [
+    Q(instrument=each.value, score__gte=spec.lowest, score__lte=spec.highest)
+    for each, spec in SPECS.items()
+]
+PER_SIDE = [each.value for each, spec in SPECS.items() if spec.is_per_side]
+
+
+class OutcomeScore(models.Model):
+    """One score of one instrument, as given; struck out with a reason, never corrected.
+
+    A questionnaire's items are kept as numbers only: their wording is not in the product.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    episode = models.ForeignKey(Episode, models.PROTECT, related_name="outcome_scores")
+    instrument = models.CharField(max_length=12, choices=choices_of(Instrument))
+    side = models.CharField(max_length=5, choices=choices_of(Side), blank=True)
+    part = models.CharField(max_length=12, choices=choices_of(Part), blank=True)
+    scored_on = models.DateField()
+    score = models.DecimalField(max_digits=8, decimal_places=3)  # in the instrument's unit
+    items = ArrayField(models.DecimalField(max_digits=6, decimal_places=1, null=True), default=list)
+    activities = ArrayField(models.CharField(max_length=80), default=list)  # the client's words
+    note = models.CharField(max_length=300, blank=True)
+    scored_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
+    struck_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    struck_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["scored_on", "recorded_at", "pk"]
+        indexes = [models.Index(fields=["episode", "scored_on"], name="score_by_episode")]
+        constraints = [
+            models.CheckConstraint(
+                condition=reduce(or_, SCORE_RANGES), name="score_within_its_range"
+            ),
+            models.CheckConstraint(
+                condition=Q(instrument__in=PER_SIDE, side__in=check_values(Side))
+                | (~Q(instrument__in=PER_SIDE) & Q(side="")),
+                name="score_side_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(part__in=["", *check_values(Part)]), name="score_part_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(struck_at__isnull=True)
+                | (Q(struck_by__isnull=False) & ~Q(struck_reason="")),
+                name="score_striking_has_reason",
+            ),
+        ]
+        triggers = [
+            no_truncate("no_score_truncate"),
+            pgtrigger.Protect(name="score_kept", operation=pgtrigger.Delete),
+            pgtrigger.Protect(
+                name="score_stays",
+                operation=pgtrigger.Update,
+                condition=pgtrigger.AnyChange(exclude=["struck_at", "struck_by", "struck_reason"]),
+            ),
+            pgtrigger.Protect(
+                name="struck_score_stays",
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__struck_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.instrument} {self.side} {self.score} on {self.scored_on:%Y-%m-%d}"

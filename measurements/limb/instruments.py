@@ -98,12 +98,12 @@ class InstrumentSpec:
     parts: tuple[Part, ...] = ()
     is_per_side: bool = False
     items: ItemRule | None = None
-    highest_of: Mapping[Part, float] = field(default_factory=dict)
+    highest_of: Mapping[Part | None, float] = field(default_factory=dict)
     limits: Mapping[Part | None, Limits] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
     def highest_for(self, part: Part | None) -> float:
-        return self.highest_of[part] if part in self.highest_of else self.highest
+        return self.highest_of.get(part, self.highest)
 
     def limits_for(self, part: Part | None) -> Limits:
         return self.limits.get(part) or self.limits.get(None) or Limits()
@@ -141,9 +141,16 @@ USUAL_DEG = {
 
 # More than any shoulder, grip, ratio or limb gives: a slip of the keyboard. Common practice, no
 # source.
-SHOULDER_MOST_DEG = {part: usual + 40 for part, usual in USUAL_DEG.items()}
+MOST_BEYOND_USUAL_DEG = 40
 GRIP_MOST_KG, RATIO_LEAST, RATIO_MOST, DISPLACED_MOST_ML = 120.0, 0.3, 5.0, 30_000.0
-DISPLACED_MOST_OF = {Part.HAND: 2_000.0, Part.FOOT: 4_000.0, Part.ARM: 15_000.0}
+SHOULDER_MOST_DEG: dict[Part | None, float] = {
+    part: usual + MOST_BEYOND_USUAL_DEG for part, usual in USUAL_DEG.items()
+}
+DISPLACED_MOST_OF: dict[Part | None, float] = {
+    Part.HAND: 2_000.0,
+    Part.FOOT: 4_000.0,
+    Part.ARM: 15_000.0,
+}
 
 LICENCE = (
     "The questionnaire is copyrighted and its questions are not kept here, only item numbers and"

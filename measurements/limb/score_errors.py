@@ -11,10 +11,14 @@ RuleBroken
     ├── RatingsIncomplete    some of three pain ratings, but not all
     ├── ActivitiesMiscounted fewer or more activities than the instrument takes
     ├── TrialsIncomplete     fewer trials of one side than a mean is made of
-    └── PlaceUnknown         a side or part that the instrument does not have
+    ├── PlaceUnknown         a side or part that the instrument does not have
+    ├── NothingScored        no number was typed
+    ├── ScoredOnImpossible   scored in the future, or before the client was born
+    └── ScoreStruck          the score is struck out already
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Side
@@ -111,3 +115,28 @@ class PlaceUnknown(ScoreError):
     """The instrument is not scored there: a side or part too many, missing, or of another one."""
 
     instrument: str
+
+
+@dataclass(eq=False)
+class NothingScored(ScoreError):
+    """No number was typed."""
+
+
+@dataclass(eq=False)
+class ScoredOnImpossible(ScoreError):
+    """`limit` is the nearest day that can be."""
+
+    scored_on: date
+    limit: date
+    field = "scored_on"
+
+    @property
+    def in_future(self) -> bool:
+        return self.scored_on > self.limit
+
+
+@dataclass(eq=False)
+class ScoreStruck(ScoreError):
+    """The score is struck out already."""
+
+    score_id: str
