@@ -23,10 +23,11 @@ Floats = NDArray[np.float64]
 PARAMETERS = 3  # start, plateau, rate
 
 # Rates looked at: from half-lives of 20 times the span measured, a straight line to any tape, to
-# a fifth of the shortest gap, a step to any tape; 200 of them lie 3 to 5 % apart. Our own choice.
+# a tenth of the shortest gap, a step to any tape; 200 of them lie 3 to 5 % apart. Our own choice.
 SLOWEST_SPANS = 20
-FASTEST_GAPS = 5
+FASTEST_GAPS = 10
 RATES = 200
+FARTHEST_LOG = 50.0  # a rate past all sense, still a number
 STARTS = 3  # the deepest minima of the grid, each refined and compared by its sum of squares
 
 # Chi-square of one degree of freedom at 95 %, which is Z_95 squared: Wilks' theorem.
@@ -237,7 +238,7 @@ def _refined(series: Series, profile: Profile, curve: Curve) -> Curve | None:
     found = least_squares(
         lambda free: _residuals(series, _unlogged(free)),
         (*curve[:2], log(curve[2])),
-        jac=lambda free: _slopes(series, _unlogged(free)) * (1, 1, exp(free[2])),
+        jac=lambda free: _slopes(series, _unlogged(free)) * (1, 1, _unlogged(free)[2]),
         method="lm",
         xtol=1e-12,
         ftol=1e-12,
@@ -248,8 +249,8 @@ def _refined(series: Series, profile: Profile, curve: Curve) -> Curve | None:
 
 
 def _unlogged(free: Floats) -> Curve:
-    """The rate is sought as its logarithm, which keeps it above 0."""
-    return float(free[0]), float(free[1]), exp(min(float(free[2]), 50.0))
+    """The rate is sought as its logarithm, which keeps it above 0; far off it is cut short."""
+    return float(free[0]), float(free[1]), exp(min(float(free[2]), FARTHEST_LOG))
 
 
 def _residuals(series: Series, curve: Curve) -> Floats:
