@@ -1,6 +1,7 @@
 """The appointments of some days as the strips of the calendar need them: little, and quickly."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
+from functools import lru_cache
 from typing import NamedTuple
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -9,7 +10,7 @@ from django.db.models import QuerySet
 
 from clinic.accounts.models import User
 from clinic.scheduling.models import Appointment
-from clinic.scheduling.ranges import ENDS_S, STARTS_S, span_of_seconds
+from clinic.scheduling.ranges import ENDS_S, STARTS_S
 from clinic.scheduling.selectors.agenda import appointments_in
 from clinic.scheduling.selectors.cards import BookingCard, appointments_for, booking_card
 from clinic.scheduling.spans import Span
@@ -67,9 +68,16 @@ def strip_cards(span: Span, zone: ZoneInfo, **only: int | None) -> list[StripCar
 
 def _card(row: tuple, zone: ZoneInfo) -> StripCard:  # type: ignore[type-arg]
     *plain, starts_s, ends_s = row
-    begins, ends = datetime.fromtimestamp(starts_s, zone), datetime.fromtimestamp(ends_s, zone)
-    span = span_of_seconds(starts_s, ends_s)
-    return StripCard(*plain, span, begins.date(), clock(begins), clock(ends))
+    starts_at, on, begins = _told(starts_s, zone)
+    ends_at, _, ends = _told(ends_s, zone)
+    return StripCard(*plain, Span(starts_at, ends_at), on, begins, ends)
+
+
+@lru_cache(maxsize=4096)  # eight therapists begin at the same few times of a week
+def _told(seconds: int, zone: ZoneInfo) -> tuple[datetime, date, str]:
+    """A moment of so many seconds since 1970: in UTC, and its day and clock in the zone."""
+    local = datetime.fromtimestamp(seconds, zone)
+    return datetime.fromtimestamp(seconds, UTC), local.date(), clock(local)
 
 
 def freed_cards(user: User, span: Span, **only: int | None) -> list[BookingCard]:

@@ -35,9 +35,10 @@ def _cell(cell: Cell, calendar: Calendar, book: str) -> str:
 
 def _booked(steps: int, card: StripCard, kind: AppointmentKind) -> str:
     movable = " data-movable" if card.is_movable else ""
+    key = str(card.id)
     return (
         f'<td colspan="{steps}" class="booked tone-{kind.tone} is-{card.status}">'
-        f'<a href="/appointments/{card.id}/" data-id="{card.id}" data-begins="{card.begins}"'
+        f'<a href="/appointments/{key}/" data-id="{key}" data-begins="{card.begins}"'
         f' data-minutes="{card.span.minutes}" data-version="{card.version}"'
         f' data-therapist="{card.therapist_id}" data-room="{card.room_id or ""}"{movable}>'
         f"<b>{escape(kind.mark)}</b> {escape(card.short_name)}"
