@@ -1,6 +1,6 @@
 from django.urls import path
 
-from programmes.views import care, editor, given
+from programmes.views import care, editor, garments, given, size_charts
 
 urlpatterns = [
     path("episodes/<uuid:episode_id>/programmes/", given.programmes, name="programmes"),
@@ -22,4 +22,14 @@ urlpatterns = [
     path("counts/", care.clinic_counts, name="clinic-counts"),
     path("exercises/new/", care.exercise, name="exercise-new"),
     path("exercises/<int:exercise_id>/", care.exercise, name="exercise-edit"),
+    path("episodes/<uuid:episode_id>/garments/", garments.garments, name="garments"),
+    path("episodes/<uuid:episode_id>/garments/new/", garments.new_garment, name="garment-new"),
+    path("garments/<uuid:garment_id>/", garments.garment, name="garment"),
+    path("garments/<uuid:garment_id>/edit/", garments.edit_garment, name="garment-edit"),
+    path("garments/<uuid:garment_id>/fit/", garments.check_fit, name="garment-fit"),
+    path("garments/<uuid:garment_id>/end/", garments.end_garment, name="garment-end"),
+    path("size-charts/", size_charts.charts, name="size-charts"),
+    path("size-charts/import/", size_charts.import_chart, name="size-chart-import"),
+    path("size-charts/<uuid:chart_id>/", size_charts.chart, name="size-chart"),
+    path("size-charts/<uuid:chart_id>/retire/", size_charts.retire, name="size-chart-retire"),
 ]

@@ -2,6 +2,7 @@
 
 from django.db import IntegrityError, transaction
 from django.db.models import Max
+from django.utils.timezone import localdate
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
@@ -21,6 +22,7 @@ from programmes.errors import (
 )
 from programmes.models import Programme, StepsBefore, Suits
 from programmes.selectors.drafts import clinic_dose, ground_of, plan_or_why
+from programmes.selectors.garments import wear_text
 from programmes.selectors.programmes import draft_of, exercises_that_suit, last_issued
 
 REMEMBERED = 60
@@ -46,7 +48,7 @@ def begin_programme(*, episode: Episode, by: User) -> Programme:
     if draft := draft_of(episode):
         raise DraftExists(draft)
     before = last_issued(episode)
-    draft = _like(before, by) if before else _usual(episode, by)
+    draft = _like(before, by, episode) if before else _usual(episode, by)
     draft.episode = episode
     draft.number = (episode.programmes.aggregate(last=Max("number"))["last"] or 0) + 1
     draft.steps = rows_of(_planned(draft))
@@ -66,7 +68,7 @@ def _usual(episode: Episode, by: User) -> Programme:
     phase = Phase(current_phase(episode).phase)
     return Programme(
         skin_care=texts.SKIN_CARE,
-        wear_schedule=texts.wear_schedule(regions, phase),
+        wear_schedule=wear_text(episode) or texts.wear_schedule(regions, phase),
         breathing=texts.BREATHING,
         stop_and_call=texts.STOP_AND_CALL,
         exercise_ids=exercises_that_suit({SUITS_OF[region] for region in regions}),
@@ -76,8 +78,11 @@ def _usual(episode: Episode, by: User) -> Programme:
     )
 
 
-def _like(before: Programme, by: User) -> Programme:
+def _like(before: Programme, by: User, episode: Episode) -> Programme:
+    """As the version before; garments issued since then give the wear in new words."""
     kept = {name: getattr(before, name) for name in (*REST, "choices")}
+    if before.issued_at and (wear := wear_text(episode, since_on=localdate(before.issued_at))):
+        kept["wear_schedule"] = wear
     return Programme(begun_by=by, edited_by=by, **kept)
 
 
