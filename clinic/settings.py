@@ -85,6 +85,7 @@ INSTALLED_APPS = [
     "measurements",
     "programmes",
     "clinic.scheduling",
+    "clinic.visits",
     "clinic.letters",
     "clinic.overview",
     "clinic.demo",

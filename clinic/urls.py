@@ -9,5 +9,6 @@ urlpatterns = [
     path("", include("measurements.urls")),
     path("", include("programmes.urls")),
     path("", include("clinic.scheduling.urls")),
+    path("", include("clinic.visits.urls")),
     path("", include("clinic.letters.urls")),
 ]

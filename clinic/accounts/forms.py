@@ -57,13 +57,21 @@ class StaffForm(PlainModelForm):
 
     class Meta:
         model = User
-        fields = ["sign_in_name", "display_name", "credentials", "role", "is_active"]
+        fields = [
+            "sign_in_name",
+            "display_name",
+            "credentials",
+            "role",
+            "needs_cosignature",
+            "is_active",
+        ]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_layout(
             ("sign_in_name", "display_name"),
             ("credentials", "role"),
+            "needs_cosignature",
             "is_active",
             save="Save account",
             back=reverse("staff"),

@@ -27,6 +27,11 @@ class User(AbstractBaseUser):
         max_length=80, blank=True, help_text="As they stand under a letter, for example PT, DPT."
     )
     role = models.CharField(max_length=12, choices=choices_of(Role))
+    needs_cosignature = models.BooleanField(
+        "notes need a co-signature",
+        default=False,
+        help_text="For a student or an assistant: a colleague signs the note as well.",
+    )
     is_active = models.BooleanField(default=True)
     must_choose_password = models.BooleanField(default=True)
 

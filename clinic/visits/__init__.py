@@ -1,0 +1,1 @@
+"""Charting: visit notes, treatment, signing, plans of care."""
