@@ -12,6 +12,7 @@ from typing import Any
 
 from clinic.common.vocabulary import Limb, Phase, Side
 from measurements.limb.comparison import Verdict
+from measurements.limb.course import DecongestionFit
 from measurements.limb.error import Z_95
 from measurements.limb.thresholds import RULES, Criterion
 from measurements.report import CoursePoint, GirthRow, LimbCourse, LimbPoint, PhaseSpan
@@ -25,6 +26,8 @@ BLUE, VERMILION, GREEN, ORANGE, PURPLE, GREY = (
     "#7f7a74",
 )
 BAND = "rgba(86, 180, 233, 0.28)"  # sky blue of the same set
+PLATEAU_BAND = "rgba(0, 158, 115, 0.20)"  # GREEN, thinned
+CURVE_STEPS = 24  # pieces of line that make a fitted curve look round
 
 SYMBOLS = {
     Verdict.BEYOND_ERROR_UP: "triangle-up",
@@ -46,9 +49,10 @@ def course_figure(course: LimbCourse) -> Figure | None:
     traces = list(_excess_traces(course) if course.affected_side else _own_traces(course))
     if not traces:
         return None
-    days, layout = _days(course.points), _layout("mL")
+    days, layout = _days(course), _layout("mL")
     layout["xaxis"]["range"] = [_text(day) for day in days]
     layout["shapes"], layout["annotations"] = _shades(course.phases, days)
+    layout["annotations"] += [_plateau_name(*each) for each in _fits(course)]
     return {"data": traces, "layout": layout}
 
 
@@ -91,6 +95,7 @@ def _excess_traces(course: LimbCourse) -> Iterator[Figure]:
     if not points:
         return
     yield from _error_band(points)
+    yield from _approaches(course)
     yield from _limits(points, course.limb)
     baseline = next((point for point in points if point.is_baseline), None)
     if baseline:
@@ -170,6 +175,75 @@ def _words(point: CoursePoint) -> str:
     return f"since baseline: {point.verdict.label}" if point.verdict else "no baseline"
 
 
+# The fitted approach to a plateau
+
+Fitted = tuple[str, DecongestionFit, float]
+
+
+def _fits(course: LimbCourse) -> Iterator[Fitted]:
+    """(name, fit, what the chart takes off) of each fitted course that may be shown."""
+    for each in course.decongestion:
+        if each.told and each.is_excess:
+            yield "excess", each.told, 0.0
+        elif each.told and (own := _baseline_ml(course, each.side)) is not None:
+            yield f"{each.side.label} {course.limb.label}", each.told, own
+
+
+def _baseline_ml(course: LimbCourse, side: Side) -> float | None:
+    limbs = [
+        point.left if side is Side.LEFT else point.right
+        for point in course.points
+        if point.is_baseline
+    ]
+    return next((limb.volume_ml for limb in limbs if limb), None)
+
+
+def _approaches(course: LimbCourse) -> Iterator[Figure]:
+    """The plateau's interval as a band and the fitted curve as a dashed line, each named."""
+    for name, fit, off_ml in _fits(course):
+        ends = [_text(fit.first_on), _text(_curve_ends(fit))]
+        hidden: Figure = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
+        hidden |= {"x": ends, "legendgroup": f"plateau {name}"}
+        interval = fit.plateau_interval_ml
+        low, high = ((edge or 0.0) - off_ml for edge in (interval.low, interval.high))
+        band = f"95 % interval of the plateau, {name}"
+        yield _scatter(y=[low, low], showlegend=False, name="plateau, lower edge", **hidden)
+        filled = {"fill": "tonexty", "fillcolor": PLATEAU_BAND, "name": band}
+        yield _scatter(y=[high, high], **hidden, **filled)
+        yield _curve(f"fitted approach to the plateau, {name}", fit, off_ml)
+
+
+def _curve(name: str, fit: DecongestionFit, off_ml: float) -> Figure:
+    days = (_curve_ends(fit) - fit.first_on).days
+    steps = sorted({round(days * step / CURVE_STEPS) for step in range(CURVE_STEPS + 1)})
+    shown = [fit.first_on + timedelta(days=step) for step in steps]
+    return _scatter(
+        x=[_text(on) for on in shown],
+        y=[fit.at(on) - off_ml for on in shown],
+        name=name,
+        mode="lines",
+        line={"dash": "8px,3px", "color": GREEN, "width": 2},
+        hovertemplate="%{y:.0f} mL<extra>" + name + "</extra>",
+    )
+
+
+def _curve_ends(fit: DecongestionFit) -> date:
+    """The last day measured, or the day from which no further change would be seen."""
+    return max(fit.last_on, fit.within_on)
+
+
+def _plateau_name(name: str, fit: DecongestionFit, off_ml: float) -> Figure:
+    """The plateau named where it lies, so that colour is not needed to find it."""
+    return {
+        "text": f"plateau, {name}",
+        "x": _text(_curve_ends(fit)),
+        "y": fit.plateau_ml - off_ml,
+        "xanchor": "right",
+        "yanchor": "top",
+        "showarrow": False,
+    }
+
+
 # Each limb against its own baseline
 
 
@@ -197,6 +271,7 @@ def _own_traces(course: LimbCourse) -> Iterator[Figure]:
             hovertemplate="%{y:+.0f} mL from baseline (volume %{customdata[0]:.0f} mL)"
             "<br>%{customdata[1]}<extra>%{x|%-d %b %Y}</extra>",
         )
+    yield from _approaches(course)
 
 
 def _own_points(points: Sequence[CoursePoint], side: Side) -> Iterator[tuple[date, LimbPoint]]:
@@ -247,9 +322,10 @@ def _axis(title: str) -> Figure:
     return {"title": {"text": title}, "showgrid": True, "automargin": True}
 
 
-def _days(points: Sequence[CoursePoint]) -> tuple[date, date]:
-    """A little more than the first to the last session."""
-    first, last = points[0].taken_on, points[-1].taken_on
+def _days(course: LimbCourse) -> tuple[date, date]:
+    """A little more than the first to the last session, or to where a fitted curve ends."""
+    first = course.points[0].taken_on
+    last = max([course.points[-1].taken_on, *(_curve_ends(fit) for _, fit, _ in _fits(course))])
     air = timedelta(days=max(3, (last - first).days // 25))
     return first - air, last + air
 

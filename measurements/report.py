@@ -10,6 +10,7 @@ from uuid import UUID
 
 from clinic.common.vocabulary import Limb, Phase, Posture, Side, Word
 from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.course import Decongestion, DecongestionFit
 from measurements.limb.error import Z_95
 from measurements.limb.girth import LimbGirths
 from measurements.limb.thresholds import CriterionResult, Severity
@@ -238,7 +239,8 @@ class CoursePoint:
     """One session of a course. Excess values are None where the limbs are not compared.
 
     `error_ml` is one standard error of the excess; `verdict` judges the change of the excess
-    from baseline (None for the baseline itself and where there is none).
+    from baseline (None for the baseline itself and where there is none). `fitted_ml` is the
+    excess that the fitted course of the intensive phase gives that day.
     """
 
     session_id: UUID
@@ -253,6 +255,7 @@ class CoursePoint:
     verdict: Verdict | None
     left: LimbPoint | None
     right: LimbPoint | None
+    fitted_ml: float | None = None
 
     @property
     def margin_ml(self) -> float | None:
@@ -270,11 +273,34 @@ class PhaseSpan:
 
 
 @dataclass(frozen=True)
+class PhaseDecongestion:
+    """How one volume went through an intensive phase, small enough for any page.
+
+    `is_excess`: the excess of `side` over the other limb; else the volume of that side. The phase
+    runs from `from_on` to `ended_on` (None: still). Changing phase stays the therapist's decision.
+    """
+
+    limb: Limb
+    side: Side
+    is_excess: bool
+    from_on: date
+    ended_on: date | None
+    found: Decongestion
+
+    @property
+    def told(self) -> DecongestionFit | None:
+        """The fit that may be shown: none while there is a doubt."""
+        return self.found.told
+
+
+@dataclass(frozen=True)
 class LimbCourse:
     """All sessions of one kind of limb in one episode that can be compared with the latest.
 
     Points cover one `section` throughout. `left_out` counts sessions taped from another start
-    or without a shared stretch; struck sessions are not counted at all.
+    or without a shared stretch; struck sessions are not counted at all. `decongestion` is of the
+    intensive phase that runs or was the last before the present one: the excess, or each limb
+    where none is compared; empty without such a phase, and for an ended one that showed no plateau.
     """
 
     limb: Limb
@@ -287,3 +313,9 @@ class LimbCourse:
     baseline: SessionReport | None
     latest: SessionReport
     phases: tuple[PhaseSpan, ...]
+    decongestion: tuple[PhaseDecongestion, ...] = ()
+
+    @property
+    def told_excess(self) -> DecongestionFit | None:
+        """The fitted course of the excess, where it may be shown."""
+        return next((each.told for each in self.decongestion if each.is_excess), None)

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from math import ceil, floor, log10
 
 from clinic.common.vocabulary import Side
+from measurements.limb.course import DecongestionFit
 from measurements.limb.error import Z_95
 from measurements.report import CoursePoint, LimbCourse, LimbPoint
 
@@ -45,6 +46,17 @@ class TrendSeries:
 
 
 @dataclass(frozen=True)
+class TrendApproach:
+    """The fitted approach of the excess: its curve, and the band of the plateau's interval."""
+
+    line: str
+    from_x: float
+    band_y: float
+    band_width: float
+    band_height: float
+
+
+@dataclass(frozen=True)
 class TrendTick:
     value_ml: float
     y: float
@@ -67,6 +79,7 @@ class TrendDrawing:
     first_on: date
     last_on: date
     is_of_excess: bool
+    approach: TrendApproach | None
 
 
 @dataclass(frozen=True)
@@ -104,7 +117,7 @@ def trend_drawing(course: LimbCourse) -> TrendDrawing | None:
         return None
     everything = [value for values in named.values() for value in values]
     days = (min(value.on for value in everything), max(value.on for value in everything))
-    ticks = _ticks(everything)
+    ticks = _ticks([*_reach(everything), *_plateau_ml(course.told_excess)])
     scale = _Scale(days, (ticks[0], ticks[-1]))
     baseline_ml = _baseline_ml(course)
     return TrendDrawing(
@@ -120,6 +133,7 @@ def trend_drawing(course: LimbCourse) -> TrendDrawing | None:
         first_on=days[0],
         last_on=days[1],
         is_of_excess=course.affected_side is not None,
+        approach=_approach(course.told_excess, scale),
     )
 
 
@@ -158,10 +172,37 @@ def _baseline_ml(course: LimbCourse) -> float | None:
     return next((point.excess_ml for point in course.points if point.is_baseline), None)
 
 
-def _ticks(values: Sequence[_Value]) -> list[float]:
-    """Round numbers from at or below the lowest bar to at or above the highest; 0 included."""
-    low = min(0.0, *(value.ml - value.margin_ml for value in values))
-    high = max(0.0, *(value.ml + value.margin_ml for value in values))
+def _reach(values: Sequence[_Value]) -> Iterator[float]:
+    """Both ends of each bar."""
+    for value in values:
+        yield value.ml - value.margin_ml
+        yield value.ml + value.margin_ml
+
+
+def _plateau_ml(fit: DecongestionFit | None) -> tuple[float, ...]:
+    """Both ends of the plateau's interval; none without a fit."""
+    ends = (fit.plateau_interval_ml.low, fit.plateau_interval_ml.high) if fit else ()
+    return tuple(end for end in ends if end is not None)
+
+
+def _approach(fit: DecongestionFit | None, scale: _Scale) -> TrendApproach | None:
+    """Drawn over the days that were measured, not into the future."""
+    if fit is None:
+        return None
+    low_ml, high_ml = _plateau_ml(fit)
+    days = [fit.first_on + timedelta(days=n) for n in range((fit.last_on - fit.first_on).days + 1)]
+    return TrendApproach(
+        line=" ".join(f"{scale.x(on):.1f},{scale.y(fit.at(on)):.1f}" for on in days),
+        from_x=scale.x(fit.first_on),
+        band_y=scale.y(high_ml),
+        band_width=scale.x(fit.last_on) - scale.x(fit.first_on),
+        band_height=scale.y(low_ml) - scale.y(high_ml),
+    )
+
+
+def _ticks(shown_ml: Sequence[float]) -> list[float]:
+    """Round numbers from at or below the lowest to at or above the highest shown; 0 included."""
+    low, high = min(0.0, *shown_ml), max(0.0, *shown_ml)
     step = _round_step(max(high - low, 1.0) / WANTED_STEPS)
     return [step * n for n in range(floor(low / step), ceil(high / step) + 1)] or [0.0]
 

@@ -153,11 +153,14 @@ class Decongestion:
         return None if self.doubt else self.fit
 
     @property
+    def assumed(self) -> str:
+        """What any fit rests on, as one sentence."""
+        return ASSUMED
+
+    @property
     def is_at_plateau(self) -> bool:
         return self.verdict is DecongestionVerdict.AT_PLATEAU
 
-
-TOO_FEW = Decongestion(DecongestionVerdict.TOO_EARLY, Doubt.FEW_DAYS, 0, None)
 
 VERDICT_OF_DOUBT = {
     Doubt.FEW_DAYS: DecongestionVerdict.TOO_EARLY,

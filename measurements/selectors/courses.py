@@ -1,16 +1,27 @@
 """The course of one limb through an episode: every comparable session over one section."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
 from itertools import zip_longest
+from math import hypot
 from uuid import UUID
 
 from clinic.clients.models import PhaseChange
 from clinic.common.vocabulary import Phase, Side
-from measurements.limb.comparison import shared_section
+from measurements.limb.comparison import Comparison, shared_section
+from measurements.limb.course import DecongestionFit, MeasuredDay, decongestion
 from measurements.limb.error import DEFAULT_TAPE_ERROR, TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
-from measurements.report import CoursePoint, LimbCourse, LimbPoint, PhaseSpan, SessionReport
+from measurements.report import (
+    CoursePoint,
+    LimbCourse,
+    LimbPoint,
+    PhaseDecongestion,
+    PhaseSpan,
+    SessionReport,
+)
 from measurements.selectors.sessions import report_of
 from measurements.selectors.taped import Taped
 
@@ -24,7 +35,8 @@ def course_of(sessions: Sequence[Taped], phases: Sequence[PhaseChange]) -> LimbC
     excess = _excess_trend(kept)
     longest = max((excess[0], *(each for each, _ in own.values())), key=lambda t: len(t.points))
     baseline = next((each for each in sessions if each.facts.is_baseline), None)
-    return LimbCourse(
+    spans = phase_spans(phases)
+    course = LimbCourse(
         limb=sessions[-1].facts.limb,
         affected_side=sessions[-1].sides.side,
         is_bilateral=sessions[-1].sides.is_bilateral,
@@ -34,8 +46,10 @@ def course_of(sessions: Sequence[Taped], phases: Sequence[PhaseChange]) -> LimbC
         left_out=len(sessions) - len(kept),
         baseline=report_of(baseline, baseline=None, previous=None) if baseline else None,
         latest=report_within(sessions[-1], sessions),
-        phases=phase_spans(phases),
+        phases=spans,
+        decongestion=_decongestion(kept, spans, excess[1], own),
     )
+    return _with_fit(course, course.told_excess)
 
 
 def report_within(now: Taped, sessions: Sequence[Taped]) -> SessionReport:
@@ -146,6 +160,98 @@ def _limb_point(side: Side, found: TrendPoint | None) -> LimbPoint | None:
         change_percent=change.percent if change else None,
         verdict=change.verdict if change else None,
     )
+
+
+# The intensive phase
+
+
+def told_phase(spans: Sequence[PhaseSpan]) -> PhaseSpan | None:
+    """The intensive phase that runs, or that the present phase followed."""
+    return next((span for span in reversed(spans[-2:]) if span.phase is Phase.INTENSIVE), None)
+
+
+def _decongestion(
+    kept: Sequence[Taped],
+    spans: Sequence[PhaseSpan],
+    excess: Points,
+    own: dict[Side, tuple[Trend, Points]],
+) -> tuple[PhaseDecongestion, ...]:
+    """Of a phase that ended without a plateau there is nothing to say."""
+    span = told_phase(spans)
+    if span is None:
+        return ()
+    within = [each for each in kept if _is_within(span, each)]
+    found = (
+        PhaseDecongestion(
+            limb=each.facts.limb,
+            side=side,
+            is_excess=is_excess,
+            from_on=span.from_on,
+            ended_on=span.to_on,
+            found=decongestion(days),
+        )
+        for each in kept[-1:]
+        for side, is_excess, days in _volumes(within, each.sides.side, excess, own)
+    )
+    return tuple(each for each in found if span.to_on is None or each.told)
+
+
+def _is_within(span: PhaseSpan, each: Taped) -> bool:
+    """The day on which the phase changes was taped before the change."""
+    taken_on = each.facts.taken_on
+    return span.from_on <= taken_on and (span.to_on is None or taken_on <= span.to_on)
+
+
+def _volumes(
+    within: Sequence[Taped],
+    affected: Side | None,
+    excess: Points,
+    own: dict[Side, tuple[Trend, Points]],
+) -> Iterator[tuple[Side, bool, list[MeasuredDay]]]:
+    """What falls in the phase: the excess; each swollen limb by itself where there is none."""
+    ids = [each.facts.id for each in within]
+    if affected and excess:
+        paired = [excess[each] for each in ids if each in excess]
+        yield (
+            affected,
+            True,
+            [_excess_day(p.taken_on, p.comparison) for p in paired if p.comparison],
+        )
+        return
+    for side in (affected,) if affected else (Side.RIGHT, Side.LEFT):
+        points = own[side][1]
+        if points:
+            yield side, False, [_own_day(points[each]) for each in ids if each in points]
+
+
+def _excess_day(on: date, compared: Comparison) -> MeasuredDay:
+    """One hand pulled the tape on both limbs: of the shared error only the difference is left."""
+    a, b = compared.affected, compared.other
+    return MeasuredDay(
+        on=on,
+        volume_ml=compared.excess_ml,
+        independent_error_ml=hypot(a.independent_error_ml, b.independent_error_ml),
+        shared_error_ml=abs(a.shared_error_ml - b.shared_error_ml),
+    )
+
+
+def _own_day(point: TrendPoint) -> MeasuredDay:
+    volume = point.volume
+    return MeasuredDay(
+        point.taken_on, volume.ml, volume.independent_error_ml, volume.shared_error_ml
+    )
+
+
+def _with_fit(course: LimbCourse, fit: DecongestionFit | None) -> LimbCourse:
+    """Each session of the phase beside what the fitted course gives for its day."""
+    if fit is None:
+        return course
+    return replace(course, points=tuple(_fitted(point, fit) for point in course.points))
+
+
+def _fitted(point: CoursePoint, fit: DecongestionFit) -> CoursePoint:
+    is_within = fit.first_on <= point.taken_on <= fit.last_on and point.excess_ml is not None
+    return replace(point, fitted_ml=fit.at(point.taken_on)) if is_within else point
 
 
 def phase_spans(phases: Sequence[PhaseChange]) -> tuple[PhaseSpan, ...]:
