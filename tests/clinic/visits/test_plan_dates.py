@@ -120,6 +120,12 @@ def test_a_tenth_day_that_is_booked_today_makes_the_report_due_today() -> None:
     assert (found.report.is_due, found.report.is_overdue) == (True, False)
 
 
+def test_a_booking_of_today_that_was_kept_is_not_counted_twice() -> None:
+    days = weekdays(9)
+    found = standing(days, booked_on=[days[8]])
+    assert (found.report.due_on, found.report.is_due) == (None, False)
+
+
 def test_a_booking_of_the_past_that_was_not_kept_counts_nowhere() -> None:
     days = weekdays(12)
     found = standing(days[:9], booked_on=[days[9]], on=days[10])
@@ -208,6 +214,13 @@ def test_the_certification_begun_last_counts_and_one_that_begins_later_does_not(
     assert first is not None
     assert then is not None
     assert (first.from_on, then.from_on) == (MONDAY, date(2026, 5, 31))
+
+
+def test_of_two_from_the_same_day_the_certified_one_counts() -> None:
+    for both in ([Certification(MONDAY), CERTIFIED], [CERTIFIED, Certification(MONDAY)]):
+        found = standing([MONDAY], certifications=both).certification
+        assert found is not None
+        assert found.is_certified
 
 
 def test_treatment_without_a_plan_is_told_and_no_treatment_is_not() -> None:

@@ -183,12 +183,20 @@ def test_whether_two_places_are_related_does_not_depend_on_which_is_known() -> N
         assert bool(ways[0]) == bool(ways[1])
 
 
-def test_new_places_are_told_by_side_and_name_in_one_order() -> None:
-    found = frozenset(
-        {Place(Region.HEAD_NECK, RegionSide.MIDLINE), Place(Region.LEG, RegionSide.LEFT)}
+def test_new_places_are_told_by_side_and_name_in_the_order_of_the_regions() -> None:
+    found = [
+        Place(Region.HEAD_NECK, RegionSide.MIDLINE),
+        Place(Region.BREAST, RegionSide.LEFT),
+        Place(Region.LEG, RegionSide.RIGHT),
+        Place(Region.LEG, RegionSide.LEFT),
+    ]
+    raised = flags(known=frozenset({RIGHT_ARM}), swollen=frozenset(found))
+    assert raised[RedFlagKind.NEW_REGION].because == (
+        "left leg",
+        "right leg",
+        "left breast",
+        "head and neck",
     )
-    raised = flags(known=frozenset({RIGHT_ARM}), swollen=found)
-    assert raised[RedFlagKind.NEW_REGION].because == ("left leg", "head and neck")
 
 
 # What a person is told

@@ -208,6 +208,32 @@ def test_the_explanation_tells_manual_example_1() -> None:
     )
 
 
+# The edges of the CMS table: 7 and 8 minutes, 22 and 23.
+@pytest.mark.parametrize(
+    ("minutes", "told"),
+    [
+        (7, "7 timed minutes in all: fewer than 8, so no unit."),
+        (
+            8,
+            "8 timed minutes in all: no whole quarter hour and 8 left over; 8 or more count as"
+            " one more, so 1 unit.",
+        ),
+        (
+            22,
+            "22 timed minutes in all: 1 whole quarter hour and 7 left over; fewer than 8 do not"
+            " count, so 1 unit.",
+        ),
+        (
+            23,
+            "23 timed minutes in all: 1 whole quarter hour and 8 left over; 8 or more count as"
+            " one more, so 2 units.",
+        ),
+    ],
+)
+def test_the_explanation_is_right_at_the_edges_of_the_table(minutes: int, told: str) -> None:
+    assert explanation(by_eight_minutes(*timed(c97140=minutes)))[0] == told
+
+
 def test_the_explanation_says_that_a_tie_is_the_clinicians_to_choose() -> None:
     told = explanation(by_eight_minutes(*timed(c97112=20, c97110=20)))
     assert told[-1] == (
