@@ -15,7 +15,7 @@ from measurements.limb.score_change import (
     ratio_limit,
     verdict_of,
 )
-from measurements.scored import Series
+from measurements.scored import ScoresTaken, ScoreTaken, Series
 
 
 @dataclass(frozen=True)
@@ -170,3 +170,37 @@ def _order(series: Series) -> tuple[int, int, str, tuple[str, ...]]:
     spec = SPECS[series.instrument]
     part = spec.parts.index(series.part) if series.part in spec.parts else -1
     return list(SPECS).index(series.instrument), part, series.side or "", series.activities
+
+
+@dataclass(frozen=True)
+class ScorePreview:
+    """What a score not yet kept would say. `verdict` is None where it would be the baseline."""
+
+    series: Series
+    score: Decimal
+    verdict: ScoreVerdict | None
+    limit: RatioLimit | None
+
+    @property
+    def spec(self) -> InstrumentSpec:
+        return SPECS[self.series.instrument]
+
+
+def previews(
+    taken: ScoresTaken, history: Sequence[ScoreSeries], *, dominant: Side | None
+) -> tuple[ScorePreview, ...]:
+    """Each score against the baseline its series has; one of an earlier day has none."""
+    baselines = {each.series: each.standing.baseline for each in history if each.standing}
+    return tuple(_preview(each, baselines, taken.scored_on, dominant) for each in taken.scores)
+
+
+def _preview(
+    each: ScoreTaken, baselines: dict[Series, ScorePoint], on: date, dominant: Side | None
+) -> ScorePreview:
+    baseline = baselines.get(each.series)
+    limit = limit_of(each.series, each.score, dominant)
+    if baseline is None or on < baseline.scored_on:
+        return ScorePreview(each.series, each.score, None, limit)
+    spec, score = SPECS[each.series.instrument], float(each.score)
+    verdict = verdict_of(score, float(baseline.score), spec=spec, part=each.series.part)
+    return ScorePreview(each.series, each.score, verdict, limit)

@@ -51,6 +51,6 @@ class ScoresTaken:
     note: str = ""
 
 
-def kept(score: float) -> Decimal:
-    """A computed score as it is kept: three decimals."""
+def kept(score: float | Decimal) -> Decimal:
+    """A typed or computed score as it is kept: three decimals."""
     return Decimal(str(score)).quantize(SCORE_STEP)

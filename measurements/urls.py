@@ -1,6 +1,6 @@
 from django.urls import path
 
-from measurements.views import entry, findings, imports, protocols, reports
+from measurements.views import entry, findings, imports, protocols, reports, scores
 
 urlpatterns = [
     path("protocols/", protocols.protocols, name="protocols"),
@@ -24,4 +24,9 @@ urlpatterns = [
     path("regions/<int:region_id>/findings/new/", findings.record, name="findings-new"),
     path("regions/<int:region_id>/findings/", findings.history, name="findings"),
     path("regions/<int:region_id>/findings/suggest/", findings.suggest, name="findings-suggest"),
+    path("episodes/<uuid:episode_id>/scores/", scores.scores, name="scores"),
+    path("episodes/<uuid:episode_id>/scores/new/", scores.record, name="scores-new"),
+    path("episodes/<uuid:episode_id>/scores/preview/", scores.preview, name="scores-preview"),
+    path("episodes/<uuid:episode_id>/scores/panel/", scores.panel, name="scores-panel"),
+    path("scores/<uuid:score_id>/strike/", scores.strike, name="score-strike"),
 ]

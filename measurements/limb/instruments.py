@@ -376,6 +376,11 @@ def check_score(
         raise PlaceUnknown(spec.instrument)
     if part is not None and part not in spec.parts:
         raise PlaceUnknown(spec.instrument)
+    check_range(spec, score, part=part)
+
+
+def check_range(spec: InstrumentSpec, score: float, *, part: Part | None) -> None:
+    """Raise ScoreOutOfRange; `score` in the instrument's unit."""
     highest = spec.highest_for(part)
     if not spec.lowest <= score <= highest:
         raise ScoreOutOfRange(score, spec.lowest, highest, spec.unit)

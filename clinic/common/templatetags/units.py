@@ -1,6 +1,7 @@
 """The only place that rounds and writes units. A value arrives unrounded, in its base unit."""
 
 from decimal import Decimal
+from typing import Any
 
 from django import template
 
@@ -83,6 +84,24 @@ def weight(weight_kg: Number, shown: str = "kg") -> str:
 def level(level_cm: Number) -> str:
     """12.0 -> 12; 37.5 -> 37.5: a tape position without needless zeros."""
     return NOT_KNOWN if level_cm is None else f"{float(level_cm):g}"
+
+
+@register.filter
+def score(value: Number, spec: Any) -> str:
+    """A score in its instrument's unit and decimals: 24.3 kg, 120°, 40.9."""
+    return _score(value, spec, sign=False)
+
+
+@register.filter
+def signed_score(value: Number, spec: Any) -> str:
+    return _score(value, spec, sign=True)
+
+
+def _score(value: Number, spec: Any, *, sign: bool) -> str:
+    if value is None or value == "":
+        return NOT_KNOWN
+    gap = "" if spec.unit in {"", "°"} else THIN
+    return f"{_written(float(value), spec.shown_decimals, sign=sign)}{gap}{spec.unit}"
 
 
 @register.filter
