@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
+from django_htmx.http import trigger_client_event
 
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
@@ -42,6 +43,9 @@ from measurements.views.entry_desk import (
     side_by_side,
     typed_of,
 )
+
+# What the page around the form listens for.
+RECORDED_EVENT = "girths-recorded"
 
 
 @permit("girths.enter")
@@ -84,7 +88,14 @@ def _page(
         "draft": draft,
         "section": "clients",
     }
-    return render(request, "measurements/enter.html", shown, status=422 if form else 200)
+    shown["within"] = _is_within(request)
+    template = "enter_panel.html" if _is_within(request) else "enter.html"
+    return render(request, f"measurements/{template}", shown, status=422 if form else 200)
+
+
+def _is_within(request: HttpRequest) -> bool:
+    """Whether the form is a part of another page, which learns of a recording by an event."""
+    return bool(request.htmx) and "within" in request.GET
 
 
 def _record(request: HttpRequest, desk: EntryDesk) -> HttpResponse:
@@ -106,9 +117,17 @@ def _record(request: HttpRequest, desk: EntryDesk) -> HttpResponse:
             )
         except SameDaySession:
             return _same_day(request, desk, None)
-        messages.success(request, _recorded_sentence(session))
-        return redirect("girths-session", session.pk)
+        return _recorded(request, session)
     return _page(request, desk.episode, desk, form=form)
+
+
+def _recorded(request: HttpRequest, session: GirthSession) -> HttpResponse:
+    if _is_within(request):
+        shown = {"session": session, "said": _recorded_sentence(session)}
+        answer = render(request, "measurements/enter_recorded.html", shown)
+        return trigger_client_event(answer, RECORDED_EVENT)
+    messages.success(request, _recorded_sentence(session))
+    return redirect("girths-session", session.pk)
 
 
 def _same_day_of(desk: EntryDesk, choice: SameDayForm | None) -> SameDay:
@@ -134,15 +153,20 @@ def _same_day(request: HttpRequest, desk: EntryDesk, choice: SameDayForm | None)
         "rows": side_by_side(desk, sessions),
         "choice": choice,
         "typed": desk.typed,
+        "within": _is_within(request),
         "section": "clients",
     }
+    if _is_within(request):  # a script shows what is asked only where it is no refusal
+        return render(request, "measurements/_same_day.html", shown, status=422)
     return render(request, "measurements/enter_same_day.html", shown, status=409)
 
 
 def _keep_theirs(request: HttpRequest, desk: EntryDesk) -> HttpResponse:
     drafts.discard_draft(episode=desk.episode, limb=desk.limb, by=request.user)
-    messages.success(request, "Theirs stands; what you typed was dropped.")
     theirs = sessions_of_day(desk.episode, desk.limb, desk.taken_on)
+    if theirs and _is_within(request):
+        return _recorded(request, theirs[-1])
+    messages.success(request, "Theirs stands; what you typed was dropped.")
     if not theirs:
         return redirect("girths-course", desk.episode.pk)
     return redirect("girths-session", theirs[-1].pk)

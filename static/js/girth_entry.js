@@ -1,8 +1,10 @@
 // The entry screen by keyboard: moving between fields, pasting columns, keeping what is typed.
-// No arithmetic here: volumes and questions come from the server.
-const form = document.querySelector("form.entry");
-const fields = () => [...form.querySelectorAll("input.girth")];
-const weight = () => form.querySelector("[data-after='weight'] input");
+// No arithmetic here: volumes and questions come from the server. The form may come later than the
+// page, and again: everything listens at the document.
+const entryForm = () => document.querySelector("form.entry");
+const fields = () => [...(entryForm()?.querySelectorAll("input.girth") ?? [])];
+const weight = () => entryForm()?.querySelector("[data-after='weight'] input");
+const isEntry = (event) => event.target.closest?.("form.entry");
 const columns = () => [...new Set(fields().map((field) => field.dataset.column))].sort(byPlace);
 const byPlace = (one, other) => placeOf(one) - placeOf(other);
 const placeOf = (column) => fields().findIndex((field) => field.dataset.column === column);
@@ -49,7 +51,8 @@ const moves = {
   ArrowRight: (field) => isAtEdge(field, (one) => one.value.length) && beside(field, 1),
 };
 
-form?.addEventListener("keydown", (event) => {
+document.addEventListener("keydown", (event) => {
+  if (!isEntry(event)) return;
   if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
   if (event.target.matches("input.girth") && moves[event.key]) {
     const next = moves[event.key](event.target, event);
@@ -57,7 +60,7 @@ form?.addEventListener("keydown", (event) => {
     if (next) go(next);
   } else if (event.key === "Enter" && event.target === weight()) {
     event.preventDefault();
-    go(form.querySelector("[data-after='record']"));
+    go(entryForm().querySelector("[data-after='record']"));
   } else if (event.key === "Enter" && event.target.matches("input:not([type=checkbox])")) {
     event.preventDefault(); // a stray Enter in a date or note records nothing
   }
@@ -65,8 +68,8 @@ form?.addEventListener("keydown", (event) => {
 
 // Pasting one or several spreadsheet columns
 
-form?.addEventListener("paste", (event) => {
-  const start = event.target.closest("input.girth");
+document.addEventListener("paste", (event) => {
+  const start = isEntry(event) && event.target.closest("input.girth");
   const text = event.clipboardData.getData("text");
   if (!start || !/[\t\r\n]/.test(text.trim())) return;
   event.preventDefault();
@@ -99,10 +102,11 @@ function report(lost) {
 // Choices that change the fields are drawn by the server, with everything typed
 
 let isLeaving = false;
-form?.addEventListener("change", (event) => {
-  if (!event.target.closest("[data-redraws]")) return;
+document.addEventListener("change", (event) => {
+  if (!isEntry(event) || !event.target.closest("[data-redraws]")) return;
   if (event.target.type === "date" && !event.target.value) return;
   isLeaving = true;
+  const form = entryForm();
   form.requestSubmit(form.querySelector("button[value='show']"));
 });
 
@@ -112,22 +116,23 @@ document.addEventListener("click", (event) => {
   if (event.target.closest("[data-leave]")) isLeaving = true;
 });
 document.addEventListener("visibilitychange", () => {
+  const form = entryForm();
   if (!form || isLeaving || isSignedOut || !isTyped || document.visibilityState !== "hidden") return;
   navigator.sendBeacon(form.dataset.draft, new FormData(form));
 });
-form?.addEventListener("focusin", (event) => event.target.matches("input.girth") && event.target.select());
+document.addEventListener("focusin", (event) => isEntry(event) && event.target.matches("input.girth") && event.target.select());
 
 let isTyped = false;
-form?.addEventListener("input", () => (isTyped = true));
+document.addEventListener("input", (event) => isEntry(event) && (isTyped = true));
 
 // Signed out in the middle: the text stays, the page takes a fresh token after signing in again
 
 let isSignedOut = false;
-const isSignIn = (address) => new URL(address, location.href).pathname === form.dataset.signIn;
+const isSignIn = (address) => new URL(address, location.href).pathname === entryForm().dataset.signIn;
 
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { xhr } = event.detail;
-  if (!form || !([401, 403].includes(xhr.status) || isSignIn(xhr.responseURL || location.href))) return;
+  if (!entryForm() || !([401, 403].includes(xhr.status) || isSignIn(xhr.responseURL || location.href))) return;
   event.detail.shouldSwap = false;
   sayingSignedOut();
 });
@@ -140,16 +145,16 @@ function sayingSignedOut() {
   box.className = "notice notice-error";
   box.setAttribute("role", "alert");
   box.innerHTML = `You are signed out. What you typed is still here. <a target="_blank" rel="noopener">Sign in again in a new tab</a>, then come back to this one.`;
-  box.querySelector("a").href = form.dataset.signIn;
-  form.prepend(box);
+  box.querySelector("a").href = entryForm().dataset.signIn;
+  entryForm().prepend(box);
 }
 
 async function takeFreshToken() {
-  if (!isSignedOut) return;
+  if (!isSignedOut || !entryForm()) return;
   const answer = await fetch(location.href, { credentials: "same-origin" });
   if (!answer.ok || isSignIn(answer.url)) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const token = page.querySelector("form.entry [name=csrfmiddlewaretoken]")?.value;
+  const token = page.querySelector("[name=csrfmiddlewaretoken]")?.value;
   if (!token) return;
   document.querySelectorAll("[name=csrfmiddlewaretoken]").forEach((one) => (one.value = token));
   document.body.setAttribute("hx-headers", JSON.stringify({ "X-CSRFToken": token }));
@@ -161,19 +166,29 @@ async function takeFreshToken() {
 window.addEventListener("focus", takeFreshToken);
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && takeFreshToken());
 
-form?.addEventListener("submit", (event) => {
+function onSubmit(event) {
+  if (!isEntry(event)) return;
   if (isSignedOut) {
     event.preventDefault();
+    event.stopImmediatePropagation(); // before any other listener sends it
     isLeaving = false;
     document.querySelector("#signed-out a").focus();
     return;
   }
   isLeaving = true;
-});
+}
+document.addEventListener("submit", onSubmit, true);
 window.addEventListener("pageshow", () => (isLeaving = false));
 
 // First field, or what stopped the recording
 
-const complaint = document.querySelector("[data-focus-first]");
-if (complaint) complaint.focus();
-else fields().find((field) => !field.value)?.focus({ preventScroll: true });
+function focusFirst() {
+  isLeaving = false;
+  const complaint = document.querySelector("[data-focus-first]");
+  if (complaint) complaint.focus();
+  else fields().find((field) => !field.value)?.focus({ preventScroll: true });
+}
+if (entryForm()) focusFirst();
+document.addEventListener("htmx:afterSettle", (event) => {
+  if (event.detail.elt.querySelector?.("form.entry")) focusFirst();
+});
