@@ -1,3 +1,5 @@
 from django.urls import URLPattern
 
-urlpatterns: list[URLPattern] = []
+from clinic.visits import compression_urls
+
+urlpatterns: list[URLPattern] = [*compression_urls.urlpatterns]

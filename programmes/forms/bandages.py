@@ -1,6 +1,5 @@
 """How a limb is bandaged, row by row, innermost bandage first."""
 
-from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -10,12 +9,12 @@ from django.utils import timezone
 from clinic.clients.forms.pieces import DayField
 from clinic.common.forms import PlainForm
 from clinic.common.vocabulary import Limb, Side
+from programmes.applied import Bandaging, Wound
 from programmes.compression.arterial import HIGHEST_ABPI
 from programmes.compression.pressure import LAYERS_IN_WORDS, Bandage
 from programmes.garments import STRONGEST_KGF, WIDEST_CM
 from programmes.models import BandageRecord
 from programmes.sentences import sentence
-from programmes.services.bandages import Bandaging, Wound
 
 ROW_COUNT = 8
 NEEDED = {
@@ -128,6 +127,10 @@ class BandagingForm(PlainForm):
             Wound(**row.cleaned_data) for row in self.rows if row.is_valid() and not row.is_empty
         )
 
+    def bandages(self) -> tuple[Bandage, ...]:
+        """The same as the pure bandages that pressures are computed from."""
+        return tuple(each.bandage for each in self.wound())
+
     def bandaging(self) -> Bandaging:
         said = self.cleaned_data
         return Bandaging(
@@ -138,21 +141,6 @@ class BandagingForm(PlainForm):
             abpi=said.get("abpi"),
             note=said["note"],
         )
-
-
-def bandages_of_rows(wound: Sequence[Wound]) -> tuple[Bandage, ...]:
-    """Rows as the pure bandages that pressures are computed from."""
-    return tuple(
-        Bandage(
-            material=each.material,
-            width_cm=float(each.width_cm),
-            tension_kgf=float(each.tension_kgf),
-            layers=each.layers,
-            from_cm=None if each.from_cm is None else float(each.from_cm),
-            to_cm=None if each.to_cm is None else float(each.to_cm),
-        )
-        for each in wound
-    )
 
 
 def _shown(before: BandageRecord | None) -> list[dict[str, Any]]:

@@ -9,13 +9,13 @@ from clinic.clients.forms.pieces import DayField
 from clinic.common.choices import choices_of
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
 from clinic.common.vocabulary import RegionSide
+from programmes.applied import Seen
 from programmes.compression.classes import BY_KEY, ClassSystem, classes_of
 from programmes.compression.replacement import EARLIER, USUAL_MONTHS
 from programmes.compression.words import MIDLINE_PARTS, EndReason, FitSeen
 from programmes.garments import HIGHEST_MMHG
 from programmes.models import Garment
 from programmes.sentences import sentence
-from programmes.services.garments import Seen
 
 OTHER = ClassSystem.MAKER.value
 ROWS = (

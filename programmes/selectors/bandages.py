@@ -6,8 +6,9 @@ from clinic.accounts import permits
 from clinic.accounts.models import User
 from clinic.clients.models import Episode
 from clinic.common.vocabulary import Limb, Side
+from programmes.applied import Wound
 from programmes.compression.pressure import Bandage
-from programmes.models import BandageRecord
+from programmes.models import BandageLayer, BandageRecord
 
 
 def bandages_for(user: User) -> QuerySet[BandageRecord]:
@@ -31,14 +32,15 @@ def last_bandaging(episode: Episode, limb: Limb, side: Side) -> BandageRecord | 
 
 def layers_of(record: BandageRecord) -> tuple[Bandage, ...]:
     """A record's bandages as the pure ones, innermost first. No query if they were fetched."""
-    return tuple(
-        Bandage(
-            material=each.material,
-            width_cm=float(each.width_cm),
-            tension_kgf=float(each.tension_kgf),
-            layers=each.layers,
-            from_cm=None if each.from_cm is None else float(each.from_cm),
-            to_cm=None if each.to_cm is None else float(each.to_cm),
-        )
-        for each in record.layers.all()
+    return tuple(_wound(each).bandage for each in record.layers.all())
+
+
+def _wound(layer: BandageLayer) -> Wound:
+    return Wound(
+        material=layer.material,
+        width_cm=layer.width_cm,
+        tension_kgf=layer.tension_kgf,
+        layers=layer.layers,
+        from_cm=layer.from_cm,
+        to_cm=layer.to_cm,
     )

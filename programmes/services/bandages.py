@@ -1,17 +1,12 @@
 """Writes about limbs as bandaged."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
-
 from django.db import transaction
 from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Episode
-from clinic.common.vocabulary import Limb, Side
+from programmes.applied import Bandaging
 from programmes.compression.arterial import (
     DEFAULT_LIMITS,
     ArterialAdvice,
@@ -20,30 +15,6 @@ from programmes.compression.arterial import (
 )
 from programmes.errors import ArteriesBar, DaysCross, DayStillToCome, NoLayers
 from programmes.models import BandageLayer, BandageRecord
-
-
-@dataclass(frozen=True)
-class Wound:
-    """One bandage as wound: width and levels in cm, pull in kgf, to the decimals of the form."""
-
-    material: str
-    width_cm: Decimal
-    tension_kgf: Decimal
-    layers: int
-    from_cm: Decimal | None = None
-    to_cm: Decimal | None = None
-
-
-@dataclass(frozen=True)
-class Bandaging:
-    """One limb as bandaged, innermost bandage first. `abpi` of a leg only, if it is known."""
-
-    limb: Limb
-    side: Side
-    applied_on: date
-    wound: Sequence[Wound]
-    abpi: Decimal | None = None
-    note: str = ""
 
 
 @transaction.atomic

@@ -1,6 +1,5 @@
 """Writes about garments: order or issue, correct, check the fit, end."""
 
-from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
@@ -9,8 +8,9 @@ from django.utils import timezone
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Episode
+from programmes.applied import Seen
 from programmes.compression.replacement import USUAL_MONTHS, replacement_due_on
-from programmes.compression.words import EndReason, FitSeen
+from programmes.compression.words import EndReason
 from programmes.errors import DaysCross, DayStillToCome, GarmentEnded
 from programmes.models import FitCheck, Garment
 
@@ -39,15 +39,6 @@ def change_garment(*, garment: Garment, by: User, months: int = USUAL_MONTHS) ->
     garment.save(force_update=True)
     audit.record(by, "garment.changed", client=garment.episode.client, subject=garment)
     return garment
-
-
-@dataclass(frozen=True)
-class Seen:
-    """How a garment was seen to fit on a day."""
-
-    checked_on: date
-    verdict: FitSeen
-    note: str = ""
 
 
 @transaction.atomic
