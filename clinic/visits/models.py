@@ -22,7 +22,7 @@ __all__ = ["Goal", "GoalReview", "PlanOfCare", "Service"]
 USER = settings.AUTH_USER_MODEL
 LONGEST_VISIT_MIN = 480
 # All that may still change once a note is signed, and that only once: its co-signature.
-COSIGNING = ["cosigned_at", "cosigned_by", "cosignature"]
+COSIGNING = ["cosigned_at", "cosigned_by", "cosignature", "cosignature_seal"]
 
 # Rows that belong to a note stand as long as the note is a draft.
 REFUSED_ONCE_SIGNED = """
@@ -64,7 +64,8 @@ class VisitNote(models.Model):
     """One visit: a draft that saves itself, then a signed note that nobody can alter.
 
     `copied` names the sections taken over from `copied_from` and not touched since. `signed`
-    is the whole content as it was signed, `seal` the SHA-256 of it (`visits.seal`).
+    is the whole content as it was signed, `seal` the SHA-256 of it (`visits.seal`); the
+    co-signature, which comes later, has a seal of its own.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -105,6 +106,7 @@ class VisitNote(models.Model):
     cosigned_at = models.DateTimeField(null=True, blank=True)
     cosigned_by = models.ForeignKey(USER, models.PROTECT, null=True, blank=True, related_name="+")
     cosignature = models.CharField(max_length=170, blank=True)
+    cosignature_seal = models.CharField(max_length=64, blank=True)
 
     class Meta:
         ordering = ["-visited_on", "-begun_at"]
@@ -143,8 +145,17 @@ class VisitNote(models.Model):
                 name="note_signed_whole_or_not",
             ),
             models.CheckConstraint(
-                condition=Q(cosigned_at__isnull=True, cosigned_by__isnull=True, cosignature="")
-                | (Q(cosigned_at__isnull=False, cosigned_by__isnull=False) & ~Q(cosignature="")),
+                condition=Q(
+                    cosigned_at__isnull=True,
+                    cosigned_by__isnull=True,
+                    cosignature="",
+                    cosignature_seal="",
+                )
+                | (
+                    Q(cosigned_at__isnull=False, cosigned_by__isnull=False)
+                    & ~Q(cosignature="")
+                    & ~Q(cosignature_seal="")
+                ),
                 name="note_cosigned_whole_or_not",
             ),
             models.CheckConstraint(
@@ -250,6 +261,7 @@ class RedFlagSeen(models.Model):
             models.CheckConstraint(condition=~Q(action=""), name="red_flag_action_is_said"),
         ]
         triggers = [
+            part_of_signed_stays("red_flag")[0],
             pgtrigger.Protect(name="red_flag_stays", operation=pgtrigger.Update | pgtrigger.Delete),
             no_truncate("no_red_flag_truncate"),
         ]
