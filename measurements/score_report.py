@@ -15,7 +15,7 @@ from measurements.limb.score_change import (
     ratio_limit,
     verdict_of,
 )
-from measurements.scored import ScoresTaken, ScoreTaken, Series
+from measurements.scored import SIDES, ScoresTaken, ScoreTaken, Series
 
 
 @dataclass(frozen=True)
@@ -166,10 +166,11 @@ def limit_of(series: Series, score: Decimal, dominant: Side | None) -> RatioLimi
     return ratio_limit(series.instrument, float(score), part=series.part, dominant_at_risk=at_risk)
 
 
-def _order(series: Series) -> tuple[int, int, str, tuple[str, ...]]:
+def _order(series: Series) -> tuple[int, int, int, tuple[str, ...]]:
     spec = SPECS[series.instrument]
     part = spec.parts.index(series.part) if series.part in spec.parts else -1
-    return list(SPECS).index(series.instrument), part, series.side or "", series.activities
+    side = SIDES.index(series.side) if series.side else -1
+    return list(SPECS).index(series.instrument), part, side, series.activities
 
 
 @dataclass(frozen=True)

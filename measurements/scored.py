@@ -7,6 +7,9 @@ from decimal import Decimal
 from clinic.common.vocabulary import Side
 from measurements.limb.instruments import Instrument, Part
 
+# The order of every table of girths: as the person faces the page.
+SIDES = (Side.RIGHT, Side.LEFT)
+
 # As the database keeps a score: models.OutcomeScore.
 SCORE_STEP = Decimal("0.001")
 

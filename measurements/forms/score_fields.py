@@ -13,7 +13,7 @@ from measurements.limb.instruments import InstrumentSpec, Part, check_decimals, 
 from measurements.limb.outcome import ItemRule
 from measurements.limb.score_errors import AnswerNotReadable, NothingScored
 from measurements.score_sentences import sentence
-from measurements.scored import ScoreTaken, Series, kept
+from measurements.scored import SIDES, ScoreTaken, Series, kept
 from measurements.typed_numbers import number_typed
 
 ACTIVITY_LENGTH = 80
@@ -129,7 +129,7 @@ def read_total(spec: InstrumentSpec, cleaned: Cleaned) -> Scores:
 
 
 def read_grid(spec: InstrumentSpec, cleaned: Cleaned) -> Scores:
-    places = [(side, part) for part in spec.parts for side in Side]
+    places = [(side, part) for part in spec.parts for side in SIDES]
     typed = {place: cleaned["_".join(place)] for place in places}
     _some(list(typed.values()))
     return tuple(
@@ -141,7 +141,7 @@ def read_grid(spec: InstrumentSpec, cleaned: Cleaned) -> Scores:
 
 def read_trials(spec: InstrumentSpec, cleaned: Cleaned) -> Scores:
     numbers = range(1, outcome.GRIP_TRIALS + 1)
-    sides = {side: [cleaned[f"{side}_{n}"] for n in numbers] for side in Side}
+    sides = {side: [cleaned[f"{side}_{n}"] for n in numbers] for side in SIDES}
     _some([trial for trials in sides.values() for trial in trials])
     tried = {side: trials for side, trials in sides.items() if trials != [None] * len(trials)}
     return tuple(_trials_taken(spec, side, trials) for side, trials in tried.items())

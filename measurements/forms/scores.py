@@ -10,7 +10,6 @@ from django.utils import timezone
 from clinic.common.choices import choices_of
 from clinic.common.errors import RuleBroken
 from clinic.common.forms import DateInput, PlainForm
-from clinic.common.vocabulary import Side
 from measurements.forms.score_fields import (
     ACTIVITY_LENGTH,
     AnswersField,
@@ -26,9 +25,8 @@ from measurements.limb.instruments import Entry, Instrument, InstrumentSpec
 from measurements.limb.outcome import GRIP_TRIALS, MOST_ACTIVITIES
 from measurements.limb.score_errors import TrialsIncomplete
 from measurements.score_sentences import sentence
-from measurements.scored import ScoresTaken, ScoreTaken
+from measurements.scored import SIDES, ScoresTaken, ScoreTaken
 
-SIDES = (Side.RIGHT, Side.LEFT)  # as the person faces the page in every table of girths
 READERS: dict[Entry, Callable[[InstrumentSpec, Mapping[str, Any]], tuple[ScoreTaken, ...]]] = {
     Entry.RATINGS: read_ratings,
     Entry.ACTIVITIES: read_activities,
@@ -70,12 +68,14 @@ class ScoreForm(PlainForm):
         for name, field in _fields(spec, activities).items():
             self.fields[name] = field
         for field in self.fields.values():
-            field.widget.attrs.setdefault("class", "form-control")
+            is_number = isinstance(field, ScoreField) and bool(self.columns)
+            field.widget.attrs["class"] = "form-control girth" if is_number else "form-control"
 
-    def focus_first(self) -> None:
-        """Put the cursor into the first number as the page opens."""
-        first = next(iter(_fields(self.spec, ())))
-        self.fields[first].widget.attrs["autofocus"] = True
+    def focus(self) -> None:
+        """Put the cursor into the first empty number as the page opens, or the first to mend."""
+        wrong = [name for name in self.fields if name in self.errors]
+        empty = [name for name in _fields(self.spec, ()) if not self.fields[name].initial]
+        self.fields[[*wrong, *empty][0]].widget.attrs["autofocus"] = True
 
     @property
     def columns(self) -> tuple[str, ...]:

@@ -100,7 +100,12 @@ def strike(request: HttpRequest, score_id: UUID) -> HttpResponse:
             strike_score(score=score, reason=form.cleaned_data["reason"], by=request.user)
             messages.success(request, "Struck out; it stays readable and counts nowhere.")
             return redirect("scores", score.episode_id)
-    shown = {"form": form, "score": score, "spec": SPECS[score.instrument], "section": "clients"}
+    shown = {
+        "form": form,
+        "score": score,
+        "spec": SPECS[Instrument(score.instrument)],
+        "section": "clients",
+    }
     return render(request, "measurements/scores_strike.html", shown)
 
 
@@ -116,7 +121,7 @@ def _form(request: HttpRequest, episode: Episode) -> ScoreForm | None:
     if on := request.GET.get("on"):
         form.initial["scored_on"] = on
     if not request.htmx:
-        form.focus_first()
+        form.focus()
     return form
 
 
