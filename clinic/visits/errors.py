@@ -52,9 +52,12 @@ class MissingPart:
 
 
 class NoteChangedMeanwhile(RuleBroken):
-    """Somebody saved the note first. `typed` is kept beside it until somebody chooses."""
+    """Somebody saved the note first. `typed` is kept beside it until somebody chooses.
 
-    def __init__(self, *, note: Any, typed: NoteTyped) -> None:
+    It is None where nothing was typed: at signing.
+    """
+
+    def __init__(self, *, note: Any, typed: NoteTyped | None = None) -> None:
         super().__init__(str(note.pk))
         self.note = note
         self.typed = typed

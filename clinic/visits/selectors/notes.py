@@ -27,9 +27,13 @@ from clinic.visits.desk import (
     TreatmentLine,
     VisitDesk,
 )
+from clinic.visits.errors import NoteNotSigned
 from clinic.visits.models import SetAside, TreatmentEntry, VisitNote
 from clinic.visits.selectors import earlier, filling, flags
 from clinic.visits.selectors.lists import charting_rules, phrases, services_on
+from clinic.visits.selectors.plan_facts import plan_standing
+from clinic.visits.selectors.sheets import signed_sheet
+from clinic.visits.sheet import NoteSheet
 from clinic.visits.timing import TimingRule, Treated, explanation, units_of, warnings
 from clinic.visits.typed import from_json
 from clinic.visits.words import NoteState
@@ -227,9 +231,9 @@ def _line(entry: TreatmentEntry, units: int) -> TreatmentLine:
 
 
 def care_desk(episode: Episode, on: date) -> CareDesk:
-    """The plan of care in force and where it stands."""
-    plan = episode.plans.filter(signed_at__isnull=False, ended_on=None).first()
-    return CareDesk(plan, None)
+    """The plan of care in force and where it stands on a day. Five queries."""
+    plan = episode.plans.filter(signed_at__isnull=False, ended_on=None).defer("signed").first()
+    return CareDesk(plan, plan_standing(episode, on))
 
 
 def next_booking(note: VisitNote, user: User) -> BookingCard | None:
@@ -259,6 +263,13 @@ def _text_of(row: SetAside, user: User) -> SetAsideText:
         kept_by=row.kept_by.signature,
         is_own=row.kept_by_id == user.pk,
     )
+
+
+def note_sheet(note: VisitNote) -> NoteSheet:
+    """The signed content for reading and print, from the snapshot. Raises NoteNotSigned."""
+    if note.signed is None:
+        raise NoteNotSigned
+    return signed_sheet(note, addenda_of(note))
 
 
 def addenda_of(note: VisitNote) -> tuple[AddendumShown, ...]:
