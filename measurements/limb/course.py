@@ -7,6 +7,7 @@ weighted by its tape error. When the fit may be believed is decided by the rules
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import groupby
 from math import exp, hypot, log, sqrt
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from clinic.common.vocabulary import Word
 from measurements.limb.approach import Approach, Interval, Series, approach
-from measurements.limb.error import mdc95
+from measurements.limb.error import Uncertain, mdc95
 from measurements.limb.units import Millilitres
 
 DAYS_A_WEEK = 7
@@ -172,13 +173,36 @@ VERDICT_OF_DOUBT = {
 }
 
 
+def excess_day(on: date, affected: Uncertain, other: Uncertain) -> MeasuredDay:
+    """The excess of one limb over the other on a day, mL.
+
+    One hand pulled the tape on both, so of the shared errors only the difference is left. Source:
+    the same propagation as `error.difference_error`.
+    """
+    return MeasuredDay(
+        on=on,
+        volume_ml=affected.ml - other.ml,
+        independent_error_ml=hypot(affected.independent_error_ml, other.independent_error_ml),
+        shared_error_ml=abs(affected.shared_error_ml - other.shared_error_ml),
+    )
+
+
+def limb_day(on: date, limb: Uncertain) -> MeasuredDay:
+    """One limb's own volume on a day, mL."""
+    return MeasuredDay(on, limb.ml, limb.independent_error_ml, limb.shared_error_ml)
+
+
 def decongestion(measured: Iterable[MeasuredDay]) -> Decongestion:
     """The verdict on the measurements of one intensive phase, in any order, mL.
 
     Errors of different days are independent, so each day weighs by its whole error; several
     tapings of one day count as one. Volumes of one section and method only: the caller's charge.
     """
-    days = one_a_day(measured)
+    return _decongestion(one_a_day(measured))
+
+
+@lru_cache(maxsize=4096)  # a caseload's worth; the same days give the same fit again and again
+def _decongestion(days: tuple[MeasuredDay, ...]) -> Decongestion:
     if len(days) < FEWEST_DAYS:
         return Decongestion(DecongestionVerdict.TOO_EARLY, Doubt.FEW_DAYS, len(days), None)
     found, limit_ml = approach(series_of(days)), limit_of(days)

@@ -2,15 +2,19 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date
 from itertools import zip_longest
-from math import hypot
 from uuid import UUID
 
 from clinic.clients.models import PhaseChange
 from clinic.common.vocabulary import Phase, Side
-from measurements.limb.comparison import Comparison, shared_section
-from measurements.limb.course import DecongestionFit, MeasuredDay, decongestion
+from measurements.limb.comparison import shared_section
+from measurements.limb.course import (
+    DecongestionFit,
+    MeasuredDay,
+    decongestion,
+    excess_day,
+    limb_day,
+)
 from measurements.limb.error import DEFAULT_TAPE_ERROR, TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
@@ -211,35 +215,23 @@ def _volumes(
     """What falls in the phase: the excess; each swollen limb by itself where there is none."""
     ids = [each.facts.id for each in within]
     if affected and excess:
-        paired = [excess[each] for each in ids if each in excess]
-        yield (
-            affected,
-            True,
-            [_excess_day(p.taken_on, p.comparison) for p in paired if p.comparison],
+        compared = (
+            (excess[each].taken_on, excess[each].comparison) for each in ids if each in excess
         )
+        yield affected, True, [excess_day(on, c.affected, c.other) for on, c in compared if c]
         return
     for side in (affected,) if affected else (Side.RIGHT, Side.LEFT):
         points = own[side][1]
         if points:
-            yield side, False, [_own_day(points[each]) for each in ids if each in points]
-
-
-def _excess_day(on: date, compared: Comparison) -> MeasuredDay:
-    """One hand pulled the tape on both limbs: of the shared error only the difference is left."""
-    a, b = compared.affected, compared.other
-    return MeasuredDay(
-        on=on,
-        volume_ml=compared.excess_ml,
-        independent_error_ml=hypot(a.independent_error_ml, b.independent_error_ml),
-        shared_error_ml=abs(a.shared_error_ml - b.shared_error_ml),
-    )
-
-
-def _own_day(point: TrendPoint) -> MeasuredDay:
-    volume = point.volume
-    return MeasuredDay(
-        point.taken_on, volume.ml, volume.independent_error_ml, volume.shared_error_ml
-    )
+            yield (
+                side,
+                False,
+                [
+                    limb_day(points[each].taken_on, points[each].volume)
+                    for each in ids
+                    if each in points
+                ],
+            )
 
 
 def _with_fit(course: LimbCourse, fit: DecongestionFit | None) -> LimbCourse:
