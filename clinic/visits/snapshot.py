@@ -212,7 +212,8 @@ def _finding(desk: RegionDesk) -> Iterator[str]:
     look = desk.latest
     if look is None:
         return
-    yield f"{desk.name}: stage {look.stage.label}, found on {day(look.found_on)} by {look.found_by}."
+    found = f"found on {day(look.found_on)} by {look.found_by}"
+    yield f"{desk.name}: stage {look.stage.label}, {found}."
     if desk.is_today:
         yield "; ".join(f"{question}: {answer}" for question, answer in look.answers)
 

@@ -1,0 +1,65 @@
+"""Whether what was signed still is what was sealed, read in a stream with bounded memory."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db.models import Model, QuerySet
+
+from clinic.visits import snapshot
+from clinic.visits.models import Addendum, VisitNote
+from clinic.visits.plans import PlanOfCare
+from clinic.visits.seal import is_intact, seal_of
+
+# Rows fetched at a time: enough that asking costs little, few enough to hold.
+CHUNK = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One signed thing: "note", "co-signature", "addendum" or "plan", its id and the verdict."""
+
+    kind: str
+    id: str
+    is_intact: bool
+
+
+def checked_all() -> Iterator[Checked]:
+    """Everything signed, one after the other, in the order of its ids."""
+    yield from _notes()
+    yield from (
+        _checked("addendum", row, seal_of(snapshot.addendum_content(row)) == row.seal)
+        for row in _streamed(Addendum.objects.all())
+    )
+    yield from (
+        _checked("plan", row, is_intact(row.signed, seal=row.seal))
+        for row in _streamed(PlanOfCare.objects.filter(signed_at__isnull=False))
+    )
+
+
+def _notes() -> Iterator[Checked]:
+    signed = VisitNote.objects.filter(signed_at__isnull=False)
+    for note in _streamed(signed.prefetch_related("treatments", "red_flags")):
+        yield _checked("note", note, _note_is_intact(note))
+        if note.cosigned_at is not None:
+            yield _checked("co-signature", note, _cosignature_is_intact(note))
+
+
+def _note_is_intact(note: VisitNote) -> bool:
+    """The content has its seal, and the rows still are what it says."""
+    if not is_intact(note.signed or {}, seal=note.seal):
+        return False
+    rows = snapshot.stored_rows(note, note.treatments.all(), note.red_flags.all())
+    return all(note.signed[name] == stored for name, stored in rows.items())
+
+
+def _cosignature_is_intact(note: VisitNote) -> bool:
+    return seal_of(snapshot.cosignature_content(note)) == note.cosignature_seal
+
+
+def _streamed[Row: Model](rows: QuerySet[Row]) -> Iterator[Row]:
+    """By a cursor on the server, a chunk at a time."""
+    return rows.order_by("pk").iterator(chunk_size=CHUNK)
+
+
+def _checked(kind: str, row: Model, is_intact: bool) -> Checked:
+    return Checked(kind, str(row.pk), is_intact)
