@@ -2,4 +2,8 @@ from django.urls import URLPattern
 
 from clinic.visits import compression_urls, list_urls, note_urls
 
-urlpatterns: list[URLPattern] = [*compression_urls.urlpatterns, *note_urls.urlpatterns]
+urlpatterns: list[URLPattern] = [
+    *compression_urls.urlpatterns,
+    *note_urls.urlpatterns,
+    *list_urls.urlpatterns,
+]

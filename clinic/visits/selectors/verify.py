@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 from django.db.models import Model, QuerySet
 
@@ -12,6 +13,8 @@ from clinic.visits.seal import is_intact, seal_of
 
 # Rows fetched at a time: enough that asking costs little, few enough to hold.
 CHUNK = 500
+
+Row = TypeVar("Row", bound=Model)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ def _cosignature_is_intact(note: VisitNote) -> bool:
     return seal_of(snapshot.cosignature_content(note)) == note.cosignature_seal
 
 
-def _streamed[Row: Model](rows: QuerySet[Row]) -> Iterator[Row]:
+def _streamed(rows: QuerySet[Row]) -> Iterator[Row]:
     """By a cursor on the server, a chunk at a time."""
     return rows.order_by("pk").iterator(chunk_size=CHUNK)
 
