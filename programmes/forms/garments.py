@@ -102,6 +102,10 @@ class GarmentForm(PlainModelForm):
         if from_mmhg and to_mmhg and to_mmhg < from_mmhg:
             self.add_error("to_mmhg", "This is less than the pressure it begins with.")
 
+    def _get_validation_exclusions(self) -> set[str]:
+        """Days are set against one another by the service, which says beside which field."""
+        return super()._get_validation_exclusions() | {"issued_on", "replacement_due_on"}
+
     def garment(self) -> Garment:
         """The garment as typed, with standard, class and mmHg together."""
         said, garment = self.cleaned_data, self.instance
