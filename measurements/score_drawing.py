@@ -6,6 +6,7 @@ from datetime import date
 from math import ceil, floor, log10
 
 from measurements.limb.instruments import InstrumentSpec
+from measurements.limb.score_change import KEPT_TO
 from measurements.score_report import ScoreRow, ScoreSeries
 
 WIDTH, HEIGHT = 460.0, 170.0
@@ -16,15 +17,12 @@ RADIUS = 3.6
 
 @dataclass(frozen=True)
 class ScoreMark:
-    """One score at its place; filled when its change is certain, open when within the band."""
+    """One score at its place; filled on or outside the band, and for the baseline itself."""
 
     row: ScoreRow
     x: float
     y: float
-
-    @property
-    def is_filled(self) -> bool:
-        return self.row.is_baseline or bool(self.row.verdict and self.row.verdict.is_certain)
+    is_filled: bool
 
 
 @dataclass(frozen=True)
@@ -99,7 +97,12 @@ def score_drawing(series: ScoreSeries) -> ScoreDrawing | None:
     days = (rows[0].point.scored_on, rows[-1].point.scored_on)
     scale = _Scale(days, (ticks[0], ticks[-1]))
     marks = tuple(
-        ScoreMark(row, scale.x(row.point.scored_on), scale.y(float(row.point.score)))
+        ScoreMark(
+            row,
+            scale.x(row.point.scored_on),
+            scale.y(float(row.point.score)),
+            is_filled=_is_outside(row, limit),
+        )
         for row in rows
     )
     return ScoreDrawing(
@@ -117,6 +120,12 @@ def score_drawing(series: ScoreSeries) -> ScoreDrawing | None:
         baseline_y=scale.y(baseline),
         band=_band(baseline, limit, scale),
     )
+
+
+def _is_outside(row: ScoreRow, limit: float | None) -> bool:
+    if row.verdict is None or limit is None:
+        return True
+    return abs(row.verdict.change) >= limit - KEPT_TO
 
 
 def _band(baseline: float, limit: float | None, scale: _Scale) -> ScoreBand | None:

@@ -103,6 +103,12 @@ def test_only_the_fields_of_the_chosen_instrument_are_shown(
     assert therapist.get(new(episode), {"instrument": "guess"}).status_code == 200
 
 
+def test_a_caution_stands_where_the_number_is_typed(therapist: Browser, episode: Episode) -> None:
+    page = therapist.get(new(episode), {"instrument": "impedance"}).content.decode()
+    assert '<details class="method mt-2" open>' in page
+    assert "Not for people with a cardiac pacemaker" in page
+
+
 def test_a_script_gets_the_fields_alone(therapist: Browser, episode: Episode) -> None:
     piece = therapist.get(new(episode), {"instrument": "pain"}, **HTMX).content.decode()
     assert 'name="worst"' in piece

@@ -246,9 +246,18 @@ def test_the_band_is_the_larger_limit_on_both_sides_of_the_baseline(episode: Epi
         drawing.band.y <= mark.y <= drawing.band.y + drawing.band.height for mark in drawing.marks
     ]
     assert inside == [True, False]
+    assert [mark.is_filled for mark in drawing.marks] == [True, True]
     assert all(
         0 <= mark.x <= drawing.width and 0 <= mark.y <= drawing.height for mark in drawing.marks
     )
+
+
+def test_a_score_inside_the_band_is_drawn_open(episode: Episode) -> None:
+    """Rehabil Oncol 2018;36:28-36: 10 points matter (7.27) but lie within error (12.74)."""
+    for days, score in ((60, "60"), (0, "50")):
+        keep_score(episode, today() - timedelta(days=days), LLIS, score)
+    (series,) = score_history(episode)
+    assert [mark.is_filled for mark in score_drawing(series).marks] == [True, False]
 
 
 def test_one_score_draws_no_trend_and_no_limit_draws_no_band(episode: Episode) -> None:
