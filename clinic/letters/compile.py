@@ -35,13 +35,22 @@ from clinic.letters.summary import (
     LimbNumbers,
     Look,
     Measured,
+    Plateau,
     PrecautionOpen,
     ProgressSummary,
     StageFound,
 )
+from measurements.limb.course import DecongestionVerdict
 from measurements.limb.volume import METHOD
 from measurements.models import LimbFindings
-from measurements.report import Caution, CoursePoint, LimbCourse, LimbPoint, SessionReport
+from measurements.report import (
+    Caution,
+    CoursePoint,
+    LimbCourse,
+    LimbPoint,
+    PhaseDecongestion,
+    SessionReport,
+)
 from measurements.selectors.reports import episode_course
 from programmes.body.precautions import effects_of
 from programmes.selectors.adherence import adherence_of
@@ -67,7 +76,7 @@ class Occasion:
 def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
     """Everything the letter says. Raises NothingTaped when no girths reach into the period."""
     before = last_approved(episode)
-    limbs = limb_numbers(episode_course(episode), occasion.period_to, before)
+    limbs = limb_numbers(episode_course(episode), occasion, before)
     if not limbs:
         raise NothingTaped(occasion.period_to)
     story = body_story(episode.client)
@@ -206,11 +215,11 @@ def measured_count(limbs: Iterable[LimbNumbers], occasion: Occasion) -> int:
 
 
 def limb_numbers(
-    courses: Iterable[LimbCourse], until_on: date, before: ProgressLetter | None
+    courses: Iterable[LimbCourse], occasion: Occasion, before: ProgressLetter | None
 ) -> tuple[LimbNumbers, ...]:
-    """The numbers of each limb taped up to a day."""
+    """The numbers of each limb taped up to the end of the period."""
     told = told_sessions(before)
-    found = (_numbers(course, until_on, told) for course in courses)
+    found = (_numbers(course, occasion, told) for course in courses)
     return tuple(numbers for numbers in found if numbers)
 
 
@@ -220,8 +229,8 @@ def told_sessions(before: ProgressLetter | None) -> frozenset[str]:
     return frozenset(numbers["now"]["session_id"] for numbers in stored)
 
 
-def _numbers(course: LimbCourse, until_on: date, told: frozenset[str]) -> LimbNumbers | None:
-    points = [point for point in course.points if point.taken_on <= until_on]
+def _numbers(course: LimbCourse, occasion: Occasion, told: frozenset[str]) -> LimbNumbers | None:
+    points = [point for point in course.points if point.taken_on <= occasion.period_to]
     if not points or course.section is None:
         return None
     weights = _weights(course)
@@ -243,6 +252,37 @@ def _numbers(course: LimbCourse, until_on: date, told: frozenset[str]) -> LimbNu
         is_shorter=course.section_is_shorter,
         rose_suddenly=bool(latest and Caution.SUDDEN_RISE in latest.cautions),
         cautions=_told_cautions(latest),
+        plateaus=plateaus_of(course, occasion),
+    )
+
+
+def plateaus_of(course: LimbCourse, occasion: Occasion) -> tuple[Plateau, ...]:
+    """Of an intensive phase that runs or ended in the period, fitted to nothing taped after it."""
+    if course.points[-1].taken_on > occasion.period_to:
+        return ()
+    return tuple(
+        plateau
+        for each in course.decongestion
+        if each.from_on <= occasion.period_to
+        if each.ended_on is None or each.ended_on >= occasion.period_from
+        if (plateau := _plateau(each))
+    )
+
+
+def _plateau(phase: PhaseDecongestion) -> Plateau | None:
+    """None where the volume approaches no plateau: the numbers of the letter say what it does."""
+    fit = phase.told
+    if fit is None and phase.found.verdict is not DecongestionVerdict.TOO_EARLY:
+        return None
+    return Plateau(
+        side=phase.side,
+        is_excess=phase.is_excess,
+        ended_on=phase.ended_on,
+        value_ml=fit.plateau_ml if fit else None,
+        low_ml=fit.plateau_interval_ml.low if fit else None,
+        high_ml=fit.plateau_interval_ml.high if fit else None,
+        within_on=fit.within_on if fit else None,
+        is_reached=phase.found.is_at_plateau,
     )
 
 

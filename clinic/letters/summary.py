@@ -12,8 +12,9 @@ from typing import Any
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
 from measurements.limb.comparison import Judged
 
-# Raised when the meaning of a stored summary's fields changes.
-SUMMARY_VERSION = 1
+# Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
+# carry `plateaus`. A stored summary is kept as it was sent, whatever its version.
+SUMMARY_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,24 @@ class Look:
 
 
 @dataclass(frozen=True)
+class Plateau:
+    """Where an intensive phase is heading: the excess of `side`, or that limb's own volume, mL.
+
+    `value_ml` with its 95 % interval, and the day from which further change is within
+    measurement error; all None while it is too early to tell. `ended_on`: the phase's end.
+    """
+
+    side: Side
+    is_excess: bool
+    ended_on: date | None
+    value_ml: float | None
+    low_ml: float | None
+    high_ml: float | None
+    within_on: date | None
+    is_reached: bool
+
+
+@dataclass(frozen=True)
 class LimbNumbers:
     """One kind of limb: now, at the last letter, at baseline, and every point for the chart.
 
@@ -129,6 +148,7 @@ class LimbNumbers:
     is_shorter: bool
     rose_suddenly: bool
     cautions: tuple[str, ...]
+    plateaus: tuple[Plateau, ...] = ()
 
 
 @dataclass(frozen=True)

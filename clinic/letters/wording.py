@@ -13,7 +13,14 @@ from dateutil.relativedelta import relativedelta
 
 from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase, Side, Word
-from clinic.letters.summary import LimbNumbers, Look, Measured, ProgressSummary, shift
+from clinic.letters.summary import (
+    LimbNumbers,
+    Look,
+    Measured,
+    Plateau,
+    ProgressSummary,
+    shift,
+)
 from measurements.limb.comparison import Judged, Verdict
 
 # The same intervals as the list of what is due (clinic.overview.due); a test compares them.
@@ -303,9 +310,34 @@ def _plan(summary: ProgressSummary) -> str:
         " are fitted and maintenance begins.",
         Phase.MAINTENANCE: "Maintenance with garments and home programme continues.",
     }[summary.phase]
+    goes_on = " ".join([goes_on, *plateau_sentences(summary)])
     if has_worsened(summary):
         return f"{goes_on} Because of the rise the plan of care is reviewed and girths come sooner."
     return f"{goes_on} Next girths due by {day(next_girths_on(summary))}."
+
+
+def plateau_sentences(summary: ProgressSummary) -> list[str]:
+    """Where the intensive phase is heading, a short sentence a limb; an estimate, and said so."""
+    return [
+        _plateau(numbers, plateau)
+        for numbers in summary.limbs
+        for plateau in numbers.plateaus
+        if plateau.value_ml is not None or summary.phase is Phase.INTENSIVE
+    ]
+
+
+def _plateau(numbers: LimbNumbers, plateau: Plateau) -> str:
+    limb = f"the {plateau.side.label} {numbers.limb.label}"
+    name = f"The excess of {limb}" if plateau.is_excess else f"The volume of {limb}"
+    if plateau.value_ml is None or plateau.within_on is None:
+        return f"{name}: too early to tell where it will settle."
+    verb = "approached" if plateau.ended_on else "is approaching"
+    since = "since" if plateau.is_reached else "expected from"
+    return (
+        f"{name} {verb} an estimated {ml(plateau.value_ml)} ({ml(plateau.low_ml)} to"
+        f" {ml(plateau.high_ml)}); change within measurement error {since} about"
+        f" {day(plateau.within_on)}."
+    )
 
 
 def next_girths_on(summary: ProgressSummary) -> date:
