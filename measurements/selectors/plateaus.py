@@ -4,19 +4,21 @@ The fit and its rules are those of the course page (`selectors.courses`), over t
 sessions of the phase share. Volumes are reckoned as arrays over all clients taped alike.
 """
 
-from collections import defaultdict
+from collections import OrderedDict, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 from math import hypot
+from operator import itemgetter
 from typing import Any
 from uuid import UUID
 
 import numpy as np
 from django.contrib.postgres.aggregates import ArrayAgg
-from django.db.models import Count, FloatField, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Cast
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import Count, F, FloatField, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Cast, JSONObject
 
 from clinic.clients.models import AffectedRegion, Episode
 from clinic.clients.selectors import with_phase
@@ -35,23 +37,39 @@ from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_g
 from measurements.limb.trend import history_volumes
 from measurements.limb.units import Millilitres
 from measurements.limb.volume import Section, Volume, limb_volume
-from measurements.models import GirthSession
-from measurements.selectors.taped import AffectedSides, affected_sides
+from measurements.models import GirthReading, GirthSession
+from measurements.selectors.taped import affected_sides
 
-Key = tuple[UUID, Limb]  # one kind of limb in one episode
+
+@dataclass(frozen=True)
+class PhaseTaped:
+    """The sessions of one kind of limb in one intensive phase, oldest first, each with its day.
+
+    What they say can be remembered by it: a session stays as taped, and a struck one is left out.
+    """
+
+    episode_id: UUID
+    limb: Limb
+    affected_side: Side | None
+    sessions: tuple[tuple[UUID, date], ...]
 
 
 @dataclass(frozen=True)
 class TapedLimb:
-    """One limb of one session of an intensive phase."""
+    """One limb of one session."""
 
     session_id: UUID
     taken_on: date
     girths: LimbGirths
 
 
-Phases = dict[Key, list[TapedLimb]]
+Phases = dict[PhaseTaped, list[TapedLimb]]
 Volumes = Mapping[tuple[UUID, Side], Volume]
+
+# Fits of one process, so that a look at the list reads only the phases with something new. A
+# practice of 20,000 clients has about 1,000 intensive phases; older ones make room.
+MOST_REMEMBERED = 4096
+_remembered: OrderedDict[PhaseTaped, tuple[Decongestion, ...]] = OrderedDict()
 
 
 def ready_for_garments(on: date) -> dict[UUID, date]:
@@ -59,18 +77,13 @@ def ready_for_garments(on: date) -> dict[UUID, date]:
 
     Open episodes in their intensive phase, by what was taped up to a day; with several limbs the
     last of their days, where each that fell is at its plateau. For a prompt only: the phase
-    changes when the therapist says so. 3 queries, however many clients.
+    changes when the therapist says so. At most 3 queries, however many clients.
     """
-    began_on = _intensive(on)
-    regions = _regions(began_on)
-    phases = _phases(began_on, on)
-    volumes = _volumes(phases)
     by_episode: defaultdict[UUID, list[Decongestion]] = defaultdict(list)
-    for (episode_id, limb), taped in phases.items():
-        sides = affected_sides(limb, regions.get(episode_id, ()))
-        by_episode[episode_id] += map(decongestion, _courses(taped, sides, volumes))
-    found = {key: _level_since(courses) for key, courses in by_episode.items()}
-    return {key: since_on for key, since_on in found.items() if since_on}
+    for phase, found in _decongestions(_phases(on)).items():
+        by_episode[phase.episode_id] += found
+    ready = {key: _level_since(courses) for key, courses in by_episode.items()}
+    return {key: since_on for key, since_on in ready.items() if since_on}
 
 
 def _level_since(courses: Iterable[Decongestion]) -> date | None:
@@ -80,76 +93,103 @@ def _level_since(courses: Iterable[Decongestion]) -> date | None:
     return max(days) if days and len(days) == len(fallen) else None
 
 
-def _intensive(on: date) -> dict[UUID, date]:
-    """Since when each open episode with enough days taped is in its intensive phase. One query."""
+def _decongestions(phases: Sequence[PhaseTaped]) -> dict[PhaseTaped, tuple[Decongestion, ...]]:
+    """What each phase says. One query for the girths of those not remembered."""
+    known = {phase: _remembered[phase] for phase in phases if phase in _remembered}
+    taped = _taped_in([phase for phase in phases if phase not in known])
+    volumes = _volumes(taped)
+    for phase, limbs in taped.items():
+        courses = _courses(limbs, phase.affected_side, volumes)
+        known[phase] = _remembered[phase] = tuple(decongestion(days) for days in courses)
+    while len(_remembered) > MOST_REMEMBERED:
+        _remembered.popitem(last=False)
+    return known
+
+
+# What was taped
+
+
+def _phases(on: date) -> list[PhaseTaped]:
+    """The intensive phases with enough days taped up to a day. Two queries."""
+    regions_of, since_of = {}, {}
+    for episode_id, since_on, regions in _intensive(on):
+        regions_of[episode_id], since_of[episode_id] = regions, since_on
+    rows = GirthSession.objects.filter(
+        episode_id__in=list(since_of), struck_at=None, taken_on__lte=on
+    ).order_by("episode_id", "limb", "taken_on", "round", "recorded_at")
+    listed = rows.values_list("episode_id", "limb", "pk", "taken_on")
+    in_phase = (row for row in listed if row[3] >= since_of[row[0]])
+    phases = [
+        PhaseTaped(
+            episode_id=episode_id,
+            limb=Limb(limb),
+            affected_side=affected_sides(Limb(limb), regions_of[episode_id]).side,
+            sessions=tuple((pk, taken_on) for _, _, pk, taken_on in own),
+        )
+        for (episode_id, limb), own in groupby(in_phase, key=itemgetter(0, 1))
+    ]
+    return [phase for phase in phases if len({day for _, day in phase.sessions}) >= FEWEST_DAYS]
+
+
+def _intensive(on: date) -> Iterator[tuple[UUID, date, list[AffectedRegion]]]:
+    """(episode, since when, its regions) of each open one in its intensive phase. One query."""
     found: QuerySet[Any] = with_phase(Episode.objects.filter(client__deactivated_at=None))
     of_episode = GirthSession.objects.filter(episode=OuterRef("pk"), struck_at=None)
     in_phase = of_episode.filter(taken_on__gte=OuterRef("phase_since_on"), taken_on__lte=on)
     days = in_phase.order_by().values("episode").annotate(days=Count("taken_on", distinct=True))
-    intensive = found.filter(phase_now=Phase.INTENSIVE).annotate(days=Subquery(days.values("days")))
-    intensive = intensive.filter(days__gte=FEWEST_DAYS)
-    return dict(intensive.order_by().values_list("pk", "phase_since_on"))
-
-
-def _regions(episodes: Iterable[UUID]) -> Mapping[UUID, list[AffectedRegion]]:
-    """The regions of each episode. One query."""
-    by_episode: defaultdict[UUID, list[AffectedRegion]] = defaultdict(list)
-    for region in AffectedRegion.objects.filter(episode_id__in=list(episodes)):
-        by_episode[region.episode_id].append(region)
-    return by_episode
-
-
-def _phases(began_on: Mapping[UUID, date], on: date) -> Phases:
-    """What was taped in each phase, oldest first, with enough days to fit. One query."""
-    rows = (
-        GirthSession.objects.filter(
-            episode_id__in=list(began_on), struck_at=None, taken_on__lte=on, readings__isnull=False
-        )
-        .values_list("episode_id", "limb", "pk", "taken_on", "readings__side")
-        .annotate(
-            landmark=ArrayAgg("protocol__start_landmark", distinct=True),
-            levels_cm=_listed("level_cm"),
-            girths_cm=_listed("girth_cm"),
-            trials=ArrayAgg("readings__trial", order_by=("readings__level_cm", "readings__trial")),
-        )
-        .order_by("episode_id", "limb", "taken_on", "round", "pk")
+    words = {word: F(word) for word in ("region", "side", "involvement")}
+    regions = AffectedRegion.objects.filter(episode=OuterRef("pk")).values(word=JSONObject(**words))
+    intensive = found.filter(phase_now=Phase.INTENSIVE).annotate(
+        days=Subquery(days.values("days")), known=ArraySubquery(regions)
     )
-    in_phase = (row for row in rows if row[3] >= began_on[row[0]])
-    grouped = groupby(in_phase, key=lambda row: (row[0], Limb(row[1])))
-    found = {key: _like_the_last([_taped(row) for row in own]) for key, own in grouped}
-    return {key: taped for key, taped in found.items() if _days(taped) >= FEWEST_DAYS}
+    rows = intensive.filter(days__gte=FEWEST_DAYS).order_by()
+    for episode_id, since_on, known in rows.values_list("pk", "phase_since_on", "known"):
+        yield episode_id, since_on, [AffectedRegion(**each) for each in known]
+
+
+def _taped_in(phases: Sequence[PhaseTaped]) -> Phases:
+    """The girths of each phase, oldest session first. One query; none for no phase."""
+    phase_of = {pk: (phase, day) for phase in phases for pk, day in phase.sessions}
+    if not phase_of:
+        return {}
+    rows = (
+        GirthReading.objects.filter(session_id__in=list(phase_of))
+        .order_by("session_id", "side")
+        .values_list("session_id", "side", "session__protocol__start_landmark")
+        .annotate(
+            levels_cm=_listed("level_cm"), girths_cm=_listed("girth_cm"), trials=_listed("trial")
+        )
+    )
+    found: defaultdict[PhaseTaped, list[TapedLimb]] = defaultdict(list)
+    for session_id, side, landmark, *listed in rows:
+        phase, taken_on = phase_of[session_id]
+        if girths := _girths(Side(side), landmark, listed):
+            found[phase].append(TapedLimb(session_id, taken_on, girths))
+    return {phase: _like_the_last(limbs) for phase, limbs in found.items()}
 
 
 def _listed(field: str) -> ArrayAgg:
-    return ArrayAgg(
-        Cast(f"readings__{field}", FloatField()), order_by=("readings__level_cm", "readings__trial")
-    )
+    return ArrayAgg(Cast(field, FloatField()), order_by=("level_cm", "trial"))
 
 
-def _days(taped: Sequence[TapedLimb]) -> int:
-    return len({each.taken_on for each in taped})
-
-
-def _taped(row: Sequence[Any]) -> TapedLimb | None:
-    """None where fewer stations were taped than bound a volume."""
-    _, _, session_id, taken_on, side, (landmark, *_), levels_cm, girths_cm, trials = row
-    if len(set(levels_cm)) < FEWEST_STATIONS:
+def _girths(side: Side, landmark: str, listed: Sequence[list[float]]) -> LimbGirths | None:
+    """From levels, girths and trials; None where fewer stations were taped than bound a volume."""
+    levels_cm, girths_cm, trials = listed
+    stations = len(set(levels_cm))
+    if stations < FEWEST_STATIONS:
         return None
-    if len(set(levels_cm)) == len(levels_cm):
-        once = (1,) * len(levels_cm)
-        girths = LimbGirths(Side(side), tuple(levels_cm), tuple(girths_cm), once, landmark)
-    else:
-        readings = zip(levels_cm, girths_cm, trials, strict=True)
-        girths = limb_girths(
-            [Reading(Side(side), *each) for each in readings], Side(side), zero_mark=landmark
-        )
-    return TapedLimb(session_id, taken_on, girths)
+    if stations == len(levels_cm):
+        once = (1,) * stations
+        return LimbGirths(side, tuple(levels_cm), tuple(girths_cm), once, landmark)
+    readings = zip(levels_cm, girths_cm, map(int, trials), strict=True)
+    return limb_girths([Reading(side, *each) for each in readings], side, zero_mark=landmark)
 
 
-def _like_the_last(taped: Sequence[TapedLimb | None]) -> list[TapedLimb]:
-    """Those whose levels are counted from where the last session's are."""
-    known = [each for each in taped if each]
-    return [each for each in known if each.girths.zero_mark == known[-1].girths.zero_mark]
+def _like_the_last(limbs: Sequence[TapedLimb]) -> list[TapedLimb]:
+    """Oldest first, those whose levels are counted from where the last session's are."""
+    ordered = sorted(limbs, key=lambda each: each.taken_on)
+    mark = ordered[-1].girths.zero_mark
+    return [each for each in ordered if each.girths.zero_mark == mark]
 
 
 # Volumes
@@ -158,10 +198,10 @@ def _like_the_last(taped: Sequence[TapedLimb | None]) -> list[TapedLimb]:
 def _volumes(phases: Phases) -> Volumes:
     """(session, side) -> volume over the stretch its phase shares."""
     alike: defaultdict[tuple[Any, ...], list[TapedLimb]] = defaultdict(list)
-    for (_, limb), taped in phases.items():
+    for phase, taped in phases.items():
         section = _shared(taped)
         for each in taped if section else ():
-            alike[limb, section, each.girths.levels_cm, each.girths.trials].append(each)
+            alike[phase.limb, section, each.girths.levels_cm, each.girths.trials].append(each)
     return {
         (each.session_id, each.girths.side): volume
         for (limb, section, _, _), group in alike.items()
@@ -198,7 +238,7 @@ def _alike(group: Sequence[TapedLimb], limb: Limb, section: Section) -> Iterator
 
 
 def _courses(
-    taped: Sequence[TapedLimb], sides: AffectedSides, volumes: Volumes
+    taped: Sequence[TapedLimb], affected: Side | None, volumes: Volumes
 ) -> Iterator[list[MeasuredDay]]:
     """The excess of the affected side; each swollen limb by itself where none is compared."""
     by_session: defaultdict[UUID, dict[Side, Volume]] = defaultdict(dict)
@@ -207,7 +247,6 @@ def _courses(
         if volume := volumes.get((each.session_id, each.girths.side)):
             by_session[each.session_id][each.girths.side] = volume
             taken_on[each.session_id] = each.taken_on
-    affected = sides.side
     if affected and (both := {key: own for key, own in by_session.items() if len(own) > 1}):
         other = affected.other
         yield [excess_day(taken_on[key], own[affected], own[other]) for key, own in both.items()]

@@ -147,17 +147,28 @@ def test_an_arm_waits_for_the_leg_of_the_same_episode(cast: Cast) -> None:
     assert ready_for_garments(AFTER) == {}
 
 
-def test_three_queries_for_one_client_and_for_twelve(cast: Cast) -> None:
+def test_three_queries_for_one_client_and_for_twelve_and_two_when_nothing_is_new(
+    cast: Cast,
+) -> None:
     protocol = make_protocol()
     asked = []
-    for count in (1, 11):
+    for count in (1, 11, 0):
         for _ in range(count):
             own = make_episode(make_client(), cast.therapist)
             decongested(own, protocol, first_on=FIRST_ON)
-        with CaptureQueriesContext(
-            connection,
-        ) as queries:
+        with CaptureQueriesContext(connection) as queries:
             assert ready_for_garments(AFTER)
         asked.append(len(queries))
-    assert asked == [3, 3]
+    assert asked == [3, 3, 2]
     assert len(ready_for_garments(AFTER)) == 12
+
+
+def test_what_is_remembered_makes_way_for_a_new_session(episode: Episode) -> None:
+    protocol = make_protocol()
+    decongested(episode, protocol, first_on=FIRST_ON)
+    assert ready_for_garments(AFTER)
+    for day in (24, 26, 28):
+        make_session(
+            episode, protocol, taken_on=FIRST_ON + timedelta(days=day), right_cm=girths_on(0)
+        )
+    assert ready_for_garments(AFTER) == {}
