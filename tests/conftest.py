@@ -16,6 +16,8 @@ from django.test import TransactionTestCase
 
 from clinic import trial_database
 from clinic.accounts.models import User
+from clinic.visits.lists import Phrase, Service
+from clinic.visits.presets import add_lists
 from measurements.models import Protocol, ProtocolStation
 from measurements.services.presets import add_presets
 from programmes.models import ClinicExercise
@@ -55,6 +57,7 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
         add_presets(Protocol, ProtocolStation)
         add_exercises(ClinicExercise)
         USUAL_KINDS.add(apps, None)
+        add_lists(Service, Phrase)
 
     patch = pytest.MonkeyPatch()
     patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)
