@@ -19,13 +19,23 @@ for (const [place, line] of lines.entries()) {
       return;
     }
     const status = event.target === line && LETTERS[event.key];
-    if (!status) return;
-    const button = line.querySelector(`[data-status="${status}"]`);
+    const isChart = event.target === line && event.key === "v";
+    if (!status && !isChart) return;
+    const button = line.querySelector(isChart ? "[data-chart]" : `[data-status="${status}"]`);
     event.preventDefault();
     event.stopPropagation();
     if (button) button.click();
   });
 }
+// From nowhere, ↓ goes to the first line that is still to come.
+document.addEventListener("keydown", (event) => {
+  const isNowhere = [document.body, document.querySelector("#main")].includes(document.activeElement);
+  if (event.key !== "ArrowDown" || !isNowhere || event.ctrlKey || event.metaKey || event.altKey) return;
+  const next = lines.find((line) => line.querySelector("[data-status='done']")) ?? lines.find((line) => line.querySelector("[data-status]")) ?? lines[0];
+  if (!next) return;
+  event.preventDefault();
+  focusLine(next);
+});
 if (lines.length) {
   const left = document.getElementById(location.hash.slice(1));
   if (lines.includes(left)) focusLine(left);
