@@ -87,9 +87,7 @@ def test_a_programme_is_planned_edited_and_issued(
     given = Programme.objects.get(issued_at__isnull=False)
     assert len(given.steps) == len(planned)
     assert given.steps[4]["repetitions"] == 7
-    text = "".join(
-        sheet.extract_text() for sheet in PdfReader(BytesIO(bytes(given.handout))).pages
-    )
+    text = "".join(sheet.extract_text() for sheet in PdfReader(BytesIO(bytes(given.handout))).pages)
     assert "Go slowly here" in " ".join(text.split())
     page.goto(f"/clients/{episode.client_id}/")
     expect(page.locator("main")).to_contain_text("in the client's hands", ignore_case=True)
