@@ -6,15 +6,8 @@ from datetime import date
 from dateutil.relativedelta import relativedelta
 
 from clinic.common.vocabulary import Limb, Phase, Word
+from clinic.scheduling.recalls import measured_again_after
 
-# Re-measurement by phase. Surveillance: every three months after the baseline, Stout Gergich et
-# al., Cancer 2008;112:2809-2819. Intensive: one measuring visit a week, and maintenance: within
-# six months; both common practice, no source.
-REMEASURE_AFTER = {
-    Phase.SURVEILLANCE: relativedelta(months=3),
-    Phase.INTENSIVE: relativedelta(weeks=1),
-    Phase.MAINTENANCE: relativedelta(months=6),
-}
 # The referrer's own wish; the words are those of the referrer's form.
 LETTER_AFTER = {"monthly": relativedelta(months=1), "quarterly": relativedelta(months=3)}
 
@@ -47,6 +40,7 @@ class EpisodeFacts:
 
     opened_on: date
     phase: Phase
+    every_months: int | None  # between re-measurements; None: the usual for the phase
     last_taped_on: dict[Limb, date | None]  # every limb the episode treats or watches
     unstaged_regions: tuple[str, ...]
     letter_frequency: str | None  # None: no referrer, or the client does not agree
@@ -64,11 +58,11 @@ def due_items(facts: EpisodeFacts) -> tuple[DueItem, ...]:
 
 
 def _measuring(facts: EpisodeFacts) -> list[DueItem]:
-    interval = REMEASURE_AFTER[facts.phase]
+    interval = measured_again_after(facts.phase, facts.every_months)
     return [
-        DueItem(DueKind.BASELINE, facts.opened_on, limb.label)
-        if last_on is None
-        else DueItem(DueKind.REMEASURE, last_on + interval, limb.label)
+        DueItem(DueKind.REMEASURE, last_on + interval, limb.label)
+        if last_on and interval
+        else DueItem(DueKind.BASELINE, facts.opened_on, limb.label)
         for limb, last_on in facts.last_taped_on.items()
     ]
 

@@ -18,6 +18,7 @@ from clinic.clients.models import AffectedRegion, Client, Episode, region_name
 from clinic.clients.selectors import BodyStory, body_story, episodes_for, with_phase
 from clinic.common.vocabulary import Involvement, Limb, Phase, Region, Stage
 from clinic.overview.due import DueItem, DueKind, EpisodeFacts, due_items
+from clinic.scheduling.models import RecallSchedule
 from measurements.models import GirthDraft, GirthSession, LimbFindings
 from measurements.report import SessionReport
 from measurements.selectors.reports import latest_by_episode
@@ -126,10 +127,12 @@ def _dated(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
     latest = letters.filter(approved_at__isnull=False).order_by("-period_to")
     draft = letters.filter(approved_at__isnull=True)
     girths = GirthDraft.objects.filter(episode=OuterRef("pk")).order_by("-saved_at")
+    schedule = RecallSchedule.objects.filter(episode=OuterRef("pk"))
     return with_phase(episodes).annotate(
         last_letter_to=Subquery(latest.values("period_to")[:1]),
         letter_draft_at=Subquery(draft.values("compiled_at")[:1]),
         girth_draft_at=Subquery(girths.values("saved_at")[:1]),
+        every_months=Subquery(schedule.values("every_months")[:1]),
     )
 
 
@@ -156,6 +159,7 @@ def _facts(episode: Any, watched: _Watched) -> EpisodeFacts:
     return EpisodeFacts(
         opened_on=episode.opened_on,
         phase=Phase(episode.phase_now),
+        every_months=episode.every_months,
         last_taped_on={
             limb: watched.taped.get(limb) for region, limb in LIMB_OF.items() if region in regions
         },
@@ -188,6 +192,7 @@ FACT_COLUMNS = (
     "last_letter_to",
     "letter_draft_at",
     "girth_draft_at",
+    "every_months",
 )
 
 

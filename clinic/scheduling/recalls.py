@@ -16,6 +16,9 @@ from clinic.scheduling.words import RecallReason
 # Surveillance: every three months after the baseline, Stout Gergich et al., Cancer
 # 2008;112:2809-2819. Maintenance: within six months; common practice, no source.
 USUAL_MONTHS = {Phase.SURVEILLANCE: 3, Phase.MAINTENANCE: 6}
+# Intensive: one measuring visit a week, which comes with the treatments and needs no recall;
+# common practice, no source.
+INTENSIVE_WEEKS = 1
 
 # A progress report at least once every 10 treatment days: CMS Medicare Benefit Policy Manual
 # (Pub. 100-02), chapter 15, 220.3 D.
@@ -143,20 +146,27 @@ def _every(facts: ClientFacts, today: date) -> Iterator[Recall]:
         yield from _authorisation(facts.cover, today)
 
 
-def months_between(episode: CareFacts) -> int | None:
-    """Months from one re-measurement to the next; None in a phase that has no schedule."""
-    if episode.phase not in USUAL_MONTHS:
+def measured_again_after(phase: Phase, every_months: int | None = None) -> relativedelta | None:
+    """Time from one measuring to the next; `every_months` where it differs from the usual.
+
+    None in a phase that is not measured again.
+    """
+    if phase is Phase.INTENSIVE:
+        return relativedelta(weeks=INTENSIVE_WEEKS)
+    if phase not in USUAL_MONTHS:
         return None
-    return episode.every_months or USUAL_MONTHS[episode.phase]
+    return relativedelta(months=every_months or USUAL_MONTHS[phase])
 
 
 def _measuring(episode: CareFacts, booked: BookedFacts, today: date) -> Iterator[Recall]:
     """Due so many months after the last taping, unless a day for it is booked."""
-    months = months_between(episode)
-    if months is None or (booked.next_measuring_on and booked.next_measuring_on >= today):
+    interval = measured_again_after(episode.phase, episode.every_months)
+    if interval is None or episode.phase is Phase.INTENSIVE:
+        return
+    if booked.next_measuring_on and booked.next_measuring_on >= today:
         return
     last_on = episode.last_taped_on or episode.opened_on
-    yield Recall(RecallReason.REMEASUREMENT, last_on + relativedelta(months=months))
+    yield Recall(RecallReason.REMEASUREMENT, last_on + interval)
 
 
 def _report(episode: CareFacts, today: date) -> Iterator[Recall]:

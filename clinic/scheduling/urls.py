@@ -23,6 +23,7 @@ urlpatterns = [
     path("free-times/", free_times.free_times, name="free-times"),
     path("appointments/new/", appointments.book, name="appointment-new"),
     path("appointments/clients/", appointments.find_clients, name="appointment-clients"),
+    path("appointments/cover/", appointments.cover, name="appointment-cover"),
     path(f"{CLIENT}appointments/new/", appointments.book, name="client-appointment-new"),
     path(APPOINTMENT, appointments.appointment, name="appointment"),
     path(f"{APPOINTMENT}move/", appointments.move, name="appointment-move"),

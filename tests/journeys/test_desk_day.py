@@ -1,11 +1,11 @@
 """An invented day at the front desk: keys, no-show, a time filled again, recalls, going home."""
 
 from collections.abc import Callable
-from datetime import time
+from datetime import date, time
 from io import BytesIO
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 from pypdf import PdfReader
 
 from clinic.accounts.models import User
@@ -14,7 +14,7 @@ from clinic.scheduling.states import Status
 from clinic.scheduling.words import Purpose
 from tests.builders import make_client, make_episode
 from tests.cast import Cast
-from tests.clinic.scheduling.desk import make_hours, make_room
+from tests.clinic.scheduling.desk import a_monday, make_hours, make_room
 from tests.clinic.scheduling.desk_stories import days, kind, make_appointment, today
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
@@ -127,3 +127,110 @@ def test_a_full_day_prints_on_one_page(
     text = pages[0].extract_text()
     assert "Family23" in text
     assert "Offer time" not in text
+
+
+def choose(page: Page, words: str) -> None:
+    """Type part of a name; the only one it fits is chosen by itself."""
+    page.get_by_label("Part of the name").fill(words)
+    expect(page.locator("#clients-found input[type=radio]")).to_be_checked()
+
+
+def fill_slot(page: Page, cast: Cast, day: date, clock: str) -> None:
+    page.get_by_label("Kind").select_option(str(kind().pk))
+    page.get_by_label("Day", exact=False).first.fill(f"{day:%-d %b %Y}")
+    page.get_by_label("Time").first.fill(clock)
+    page.get_by_label("Therapist").select_option(str(cast.therapist.pk))
+
+
+def test_the_desk_takes_calls_and_a_walk_in(
+    cast: Cast, page: Page, sign_in: Callable[[User], None], accessible: Callable[[], None]
+) -> None:
+    make_hours(cast.therapist)
+    monday = a_monday()
+    for family in NAMES[:2]:
+        make_client(family_name=family, given_name="Ada", phone="555-0177")
+    sign_in(cast.front_desk)
+    page.goto("/calendar/")
+
+    # A call: one key, part of a name, a time.
+    page.keyboard.press("b")
+    choose(page, "okaf")
+    fill_slot(page, cast, monday, "9")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/calendar/?on=*")
+    first = Appointment.objects.get(client__family_name="Okafor")
+
+    # The next caller wants the same time: told why, and offered the nearest.
+    page.keyboard.press("b")
+    choose(page, "larch")
+    fill_slot(page, cast, monday, "9")
+    page.keyboard.press("Enter")
+    expect(page.locator(".near")).to_contain_text("Nearest free times")
+    accessible()
+    page.locator(".near button").first.click()
+    page.wait_for_url("**/calendar/?on=*")
+    second = Appointment.objects.get(client__family_name="Larch")
+    assert not (
+        first.period.lower < second.period.upper and second.period.lower < first.period.upper
+    )
+
+    # Somebody unknown stands at the desk: registered, and given the next free time.
+    page.goto("/clients/new/")
+    page.get_by_label("Given name").first.fill("Wanda")
+    page.get_by_label("Family name").first.fill("Quist")
+    page.get_by_label("Date of birth").first.fill("7 May 1958")
+    page.get_by_label("Sex", exact=False).first.select_option("female")
+    page.get_by_role("button", name="Register").click()
+    page.wait_for_url("**/clients/*-*/")
+    page.goto("/free-times/")
+    page.get_by_label("Kind").select_option(str(kind().pk))
+    page.get_by_role("button", name="Find").click()
+    accessible()
+    page.get_by_role("link", name="Book", exact=True).first.click()
+    choose(page, "quist")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/calendar/**")
+    assert Appointment.objects.filter(client__family_name="Quist").count() == 1
+
+
+def test_a_series_is_shown_before_it_is_booked_and_a_booking_can_be_dragged(
+    cast: Cast, page: Page, sign_in: Callable[[User], None], accessible: Callable[[], None]
+) -> None:
+    make_hours(cast.therapist)
+    monday = a_monday()
+    client = make_client(family_name="Quist")
+    first = make_appointment(client, cast.therapist, monday, time(9))
+    sign_in(cast.front_desk)
+    page.goto("/series/new/")
+    choose(page, "quist")
+    fill_slot(page, cast, monday + days(7), "10:30")
+    page.get_by_role("button", name="Show the dates").click()
+    expect(page.get_by_role("heading", name="15 dates")).to_be_visible()
+    assert Appointment.objects.filter(client__family_name="Quist").count() == 1
+    accessible()
+    page.get_by_role("button", name="Book the series").click()
+    page.wait_for_url("**/appointments/*/")
+    assert Appointment.objects.filter(client__family_name="Quist").count() == 16
+
+    # Dragged two hours on and made shorter, on the calendar itself.
+    page.goto(f"/calendar/?on={monday}&show=day")
+    booked = page.locator(f'a[data-id="{first.pk}"]')
+    hour_px = page.locator("th.hour").first.bounding_box()["width"]  # type: ignore[index]
+    drag_by(page, booked, 2 * hour_px)
+    page.wait_for_url("**/calendar/**")
+    expect(booked).to_have_attribute("data-begins", "11:00")
+    box = booked.locator("xpath=..").bounding_box()
+    assert box
+    drag_by(page, booked, -hour_px / 2, at_px=box["width"] - 4)
+    expect(booked).to_have_attribute("data-minutes", str(kind().minutes - 30))
+
+
+def drag_by(page: Page, what: Locator, along_px: float, *, at_px: float | None = None) -> None:
+    box = what.locator("xpath=..").bounding_box()
+    assert box
+    x, y = box["x"] + (box["width"] / 3 if at_px is None else at_px), box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + along_px, y, steps=6)
+    with page.expect_navigation():
+        page.mouse.up()

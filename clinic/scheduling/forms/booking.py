@@ -1,7 +1,7 @@
 """Forms that book, move and cancel."""
 
-from datetime import datetime, time
-from typing import Any
+from datetime import date, datetime, time
+from typing import Any, ClassVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,7 @@ from clinic.clients.models import Client
 from clinic.common.choices import choices_of
 from clinic.common.forms import PlainForm
 from clinic.scheduling.clocks import read_clock
+from clinic.scheduling.models import Authorisation
 from clinic.scheduling.sentences import sentence
 from clinic.scheduling.spans import moment
 from clinic.scheduling.staff_time import LONGEST_MIN, SHORTEST_MIN, AppointmentKind, Room
@@ -36,6 +37,14 @@ class KindChoice(forms.ModelChoiceField):
 
     def label_from_instance(self, kind: Any) -> str:
         return f"{kind.name} ({kind.minutes} min)"
+
+
+class AuthorisationChoice(forms.ModelChoiceField):
+    """Authorisations by payer and number, with the days that they hold for."""
+
+    def label_from_instance(self, row: Any) -> str:
+        days = f"{row.from_on.day} {row.from_on:%b} to {row.to_on.day} {row.to_on:%b %Y}"
+        return f"{row}, {days}"
 
 
 class ClockField(forms.CharField):
@@ -100,6 +109,13 @@ class SlotForm(SchedulingForm):
         """Whether the tick box is to be shown: only after somebody was told why."""
         return "is_deliberate" in self.errors or bool(self["is_deliberate"].value())
 
+    def day_shown(self) -> date | None:
+        """The day that stands in the form; None while it holds none that can be read."""
+        try:
+            return self.fields["on"].to_python(self["on"].value())  # type: ignore[no-any-return]
+        except forms.ValidationError:
+            return None
+
     def starts_at(self) -> datetime:
         return moment(self.cleaned_data["on"], self.cleaned_data["at"], self.zone)
 
@@ -110,6 +126,13 @@ class SlotForm(SchedulingForm):
 class BookingForm(SlotForm):
     """A booking: who, what for, when, with whom and where."""
 
+    rows: ClassVar[list[Any]] = [
+        ("kind", "minutes"),
+        ("on", "at"),
+        ("therapist", "room"),
+        "desk_note",
+    ]
+
     client = forms.UUIDField(error_messages={"required": NOBODY, "invalid": NOBODY})
     words = forms.CharField(required=False, max_length=200)
     kind = KindChoice(queryset=None, label="Kind", empty_label="Choose")
@@ -119,6 +142,12 @@ class BookingForm(SlotForm):
         max_length=200,
         label="Note for the desk",
         help_text="For example “brings daughter”. No diagnosis: everybody here reads it.",
+    )
+    authorisation = AuthorisationChoice(
+        queryset=None,
+        required=False,
+        label="Counts under",
+        empty_label="Every authorisation that holds the day",
     )
 
     def __init__(
@@ -131,9 +160,9 @@ class BookingForm(SlotForm):
         super().__init__(*args, **kwargs)
         self.chosen = chosen  # the client named by the answers, if there is such a client
         self.fields["kind"].queryset = kinds  # type: ignore[attr-defined]
-        self.helper = rows_only(
-            ("kind", "minutes"), ("on", "at"), ("therapist", "room"), "desk_note"
-        )
+        known = chosen.authorisations.all() if chosen else Authorisation.objects.none()
+        self.fields["authorisation"].queryset = known  # type: ignore[attr-defined]
+        self.helper = rows_only(*self.rows, *(["authorisation"] if known else []))
 
     def clean_client(self) -> UUID:
         if self.chosen is None:

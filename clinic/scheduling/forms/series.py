@@ -3,11 +3,11 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 
-from clinic.clients.forms.pieces import DayField, rows_only
+from clinic.clients.forms.pieces import DayField
 from clinic.scheduling.forms.booking import BookingForm
 from clinic.scheduling.forms.free_times import WeekdaysField
 from clinic.scheduling.recurrence import Stretch, rule_text
@@ -52,15 +52,19 @@ class Line:
 class SeriesForm(BookingForm):
     """A pattern of up to three stretches, for example daily for three weeks, then twice weekly."""
 
+    rows: ClassVar[list[Any]] = [
+        ("kind", "minutes"),
+        ("therapist", "room"),
+        ("on", "at"),
+        "desk_note",
+    ]
+
     on = DayField(label="First day")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for number in STRETCHES:
             self._add_stretch(number)
-        self.helper = rows_only(
-            ("kind", "minutes"), ("therapist", "room"), ("on", "at"), "desk_note"
-        )
 
     def _add_stretch(self, number: int) -> None:
         is_first = number == STRETCHES[0]

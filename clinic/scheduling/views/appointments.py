@@ -26,6 +26,7 @@ from clinic.scheduling.forms.booking import (
 )
 from clinic.scheduling.models import Appointment
 from clinic.scheduling.ranges import span_of, wall, zone
+from clinic.scheduling.selectors.authorisations import CoverWarning, cover_warnings
 from clinic.scheduling.selectors.cards import (
     appointments_for,
     booking_card,
@@ -70,8 +71,27 @@ def book(request: HttpRequest, client_id: UUID | None = None) -> HttpResponse:
         "chosen": chosen,
         "near": near,
         "found": clients_asked_for(request, chosen),
+        "warnings": warnings_of(form, chosen),
     }
     return render(request, "scheduling/book.html", shown | SECTION)
+
+
+@permit("schedule.book")
+@require_POST
+def cover(request: HttpRequest) -> HttpResponse:
+    """What the desk should know of authorised visits while it chooses the day."""
+    chosen = client_chosen(request, None)
+    form = BookingForm(request.POST, kinds=kinds_to_choose(), chosen=chosen, **places())
+    shown = {"warnings": warnings_of(form, chosen)}
+    return render(request, "scheduling/_cover_warnings.html", shown)
+
+
+def warnings_of(form: SlotForm, client: Client | None) -> list[CoverWarning]:
+    """What runs out, judged on the day in the form, or today while it holds none."""
+    if client is None:
+        return []
+    today = timezone.localdate()
+    return cover_warnings(client, on=form.day_shown() or today, today=today)
 
 
 @permit("schedule.book")
@@ -211,7 +231,7 @@ def slot_meant(form: SlotForm) -> Slot:
 def _book(request: HttpRequest, form: BookingForm, client: Client) -> Appointment:
     answers = form.cleaned_data
     return services.book(
-        booking=Booking(client, answers["kind"], answers["desk_note"]),
+        booking=Booking(client, answers["kind"], answers["desk_note"], answers["authorisation"]),
         slot=slot_meant(form),
         by=request.user,
         is_deliberate=answers["is_deliberate"],

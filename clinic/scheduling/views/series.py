@@ -27,6 +27,7 @@ from clinic.scheduling.views.appointments import (
     look_or_send,
     places,
     slot_meant,
+    warnings_of,
 )
 
 FIVE_DAYS_A_WEEK = {"weeks_1": 3, "weekdays_1": [0, 1, 2, 3, 4]}
@@ -51,7 +52,14 @@ def book(request: HttpRequest, client_id: UUID | None = None) -> HttpResponse:
                 messages.success(request, f"Booked: {series.appointments.count()} dates.")
                 return redirect("appointment", series.appointments.earliest("period").pk)
     found = clients_asked_for(request, chosen)
-    shown = {"form": form, "chosen": chosen, "found": found, "lines": lines}
+    warnings = warnings_of(form, chosen)
+    shown = {
+        "form": form,
+        "chosen": chosen,
+        "found": found,
+        "lines": lines,
+        "warnings": warnings,
+    }
     return render(request, "scheduling/series.html", shown | SECTION)
 
 
@@ -70,7 +78,7 @@ def _saved(
         return None
     answers = form.cleaned_data
     return book_series(
-        booking=Booking(client, answers["kind"], answers["desk_note"]),
+        booking=Booking(client, answers["kind"], answers["desk_note"], answers["authorisation"]),
         rule=form.rule(),
         dates=_chosen_dates(form, decided),
         by=request.user,

@@ -27,7 +27,7 @@ from clinic.letters.wording import (
     clauses,
     proposals,
 )
-from clinic.overview.due import REMEASURE_AFTER
+from clinic.scheduling.recalls import measured_again_after
 
 BASELINE_ON, LAST_ON, NOW_ON = date(2026, 1, 5), date(2026, 2, 5), date(2026, 3, 5)
 ERROR_ML = 20.0  # of one excess: a change must pass 1.96 x sqrt(2) x 20 = 55.4 mL
@@ -194,7 +194,8 @@ def test_every_phase_proposes_a_plan_that_fits(phase: Phase) -> None:
 
 
 def test_the_next_girths_follow_the_same_intervals_as_the_due_list() -> None:
-    assert NEXT_GIRTHS_AFTER == REMEASURE_AFTER
+    measured = {phase: measured_again_after(phase) for phase in Phase}
+    assert {phase: after for phase, after in measured.items() if after} == NEXT_GIRTHS_AFTER
 
 
 def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:

@@ -12,6 +12,7 @@ def facts(**differences: object) -> EpisodeFacts:
     values = {
         "opened_on": date(2026, 1, 5),
         "phase": Phase.SURVEILLANCE,
+        "every_months": None,
         "last_taped_on": {Limb.ARM: date(2026, 1, 5)},
         "unstaged_regions": (),
         "letter_frequency": None,
@@ -45,6 +46,14 @@ def test_a_limb_never_taped_is_due_for_its_baseline_since_the_opening() -> None:
 def test_three_months_after_the_last_of_november_is_the_last_of_february() -> None:
     (item,) = due_items(facts(last_taped_on={Limb.ARM: date(2025, 11, 30)}))
     assert item.due_on == date(2026, 2, 28)
+
+
+def test_an_episode_with_months_of_its_own_is_due_by_those() -> None:
+    taped = {Limb.ARM: date(2026, 1, 31)}
+    (item,) = due_items(facts(last_taped_on=taped, every_months=1))
+    assert item.due_on == date(2026, 2, 28)
+    (item,) = due_items(facts(last_taped_on=taped, every_months=1, phase=Phase.INTENSIVE))
+    assert item.due_on == date(2026, 2, 7)
 
 
 def test_a_letter_is_due_as_often_as_the_referrer_wishes() -> None:

@@ -13,6 +13,7 @@ from clinic.scheduling.selectors.authorisations import CoverNote, cover_warnings
 from clinic.scheduling.states import Status
 from tests.builders import make_client
 from tests.cast import Cast
+from tests.clinic.scheduling.desk import answers, make_hours, text_of
 from tests.clinic.scheduling.desk_stories import (
     days,
     make_appointment,
@@ -87,7 +88,36 @@ def test_visits_used_up_warn_and_do_not_stand_in_the_way(
     make_appointment(person, cast.therapist, today() + days(2))
     assert notes(person) == [CoverNote.USED_UP]
     page = desk.get(reverse("client-appointment-new", args=[person.pk]))
-    assert page.status_code == 200
+    assert "All authorised visits are used or booked: Harbour Mutual HM-2071" in text_of(page)
+    typed = answers(person, cast) | {"on": f"{today() + days(14):%Y-%m-%d}", "is_deliberate": "on"}
+    desk.post(reverse("client-appointment-new", args=[person.pk]), typed)
+    assert person.appointments.count() == 2
+
+
+def test_the_warning_follows_the_day_that_is_typed(
+    desk: Browser, cast: Cast, person: Client
+) -> None:
+    make_authorisation(person, cast.front_desk, to_on=today() + days(30))
+    typed = answers(person, cast)
+    inside = desk.post(reverse("appointment-cover"), typed | {"on": f"{today() + days(20)}"})
+    assert text_of(inside).strip() == ""
+    outside = desk.post(reverse("appointment-cover"), typed | {"on": f"{today() + days(40)}"})
+    assert "No authorisation covers this day" in text_of(outside)
+
+
+def test_a_booking_may_name_the_authorisation_it_counts_under(
+    desk: Browser, cast: Cast, person: Client
+) -> None:
+    make_hours(cast.therapist)
+    make_authorisation(person, cast.front_desk, number="A")
+    second = make_authorisation(person, cast.front_desk, number="B")
+    url = reverse("client-appointment-new", args=[person.pk])
+    assert "Counts under" in text_of(desk.get(url))
+    others = make_authorisation(make_client(), cast.front_desk, number="C")
+    refused = desk.post(url, answers(person, cast) | {"authorisation": others.pk})
+    assert "Select a valid choice" in text_of(refused)
+    desk.post(url, answers(person, cast) | {"authorisation": second.pk})
+    assert person.appointments.get().authorisation == second
 
 
 TYPED = {
