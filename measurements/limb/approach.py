@@ -13,7 +13,7 @@ from math import exp, inf, log
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import leastsq
 from scipy.special import chdtrc
 
 from measurements.limb.error import Z_95
@@ -27,6 +27,8 @@ PARAMETERS = 3  # start, plateau, rate
 SLOWEST_SPANS = 20
 FASTEST_GAPS = 10
 RATES = 200
+TOLERANCE = 1e-11  # relative, of the parameters and of the sum of squares
+MOST_STEPS = 60  # some ten are usual from a grid as fine as this
 FARTHEST_LOG = 50.0  # a rate past all sense, still a number
 STARTS = 3  # the deepest minima of the grid, each refined and compared by its sum of squares
 
@@ -235,16 +237,16 @@ def _grid_curve(profile: Profile, index: int) -> Curve:
 
 def _refined(series: Series, profile: Profile, curve: Curve) -> Curve | None:
     """The minimum that Levenberg and Marquardt reach; None when it runs out of the grid."""
-    found = least_squares(
+    found, *_ = leastsq(
         lambda free: _residuals(series, _unlogged(free)),
         (*curve[:2], log(curve[2])),
-        jac=lambda free: _slopes(series, _unlogged(free)) * (1, 1, _unlogged(free)[2]),
-        method="lm",
-        xtol=1e-12,
-        ftol=1e-12,
-        gtol=1e-12,
+        Dfun=lambda free: _slopes(series, _unlogged(free)) * (1, 1, _unlogged(free)[2]),
+        xtol=TOLERANCE,
+        ftol=TOLERANCE,
+        maxfev=MOST_STEPS,
+        full_output=True,  # a start that runs away is told by its sum of squares, not by a warning
     )
-    refined = _unlogged(found.x)
+    refined = _unlogged(found)
     return refined if profile.rates[0] <= refined[2] <= profile.rates[-1] else None
 
 
