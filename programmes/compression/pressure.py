@@ -115,7 +115,7 @@ def pressure_at(level_cm: float, girth_cm: float, bandages: Iterable[Bandage]) -
 class Concern(Word):
     """What is to be looked at again; the label is the sentence beside the station."""
 
-    RISES = "rises", "Higher than the station below: pressure must not rise going up the limb."
+    RISES = "rises", "Higher than the station below it."
     HIGH = "high", "Above 60 mmHg."
     SMALL_GIRTH = (
         "small_girth",

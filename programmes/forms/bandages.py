@@ -16,7 +16,8 @@ from programmes.garments import STRONGEST_KGF, WIDEST_CM
 from programmes.models import BandageRecord
 from programmes.sentences import sentence
 
-ROW_COUNT = 8
+# Rows shown at least, spare ones below the filled, and the most that are read.
+FEWEST_ROWS, SPARE_ROWS, MOST_ROWS = 5, 2, 12
 NEEDED = {
     "material": "Say which bandage.",
     "width_cm": "Type the width in cm.",
@@ -112,7 +113,7 @@ class BandagingForm(PlainForm):
         shown = _shown(before)
         self.rows = [
             LayerForm(sent, prefix=f"b{at}", initial=shown[at] if at < len(shown) else None)
-            for at in range(ROW_COUNT)
+            for at in range(_row_count(sent, len(shown)))
         ]
 
     def is_valid(self) -> bool:
@@ -141,6 +142,18 @@ class BandagingForm(PlainForm):
             abpi=said.get("abpi"),
             note=said["note"],
         )
+
+
+def _row_count(sent: Any, filled: int) -> int:
+    """Rows enough for what was sent, or else for what is shown, with some to spare."""
+    if sent:
+        typed = (
+            at + 1
+            for at in range(MOST_ROWS)
+            if any(sent.get(f"b{at}-{name}") for name in LayerForm.base_fields)
+        )
+        filled = max(typed, default=0)
+    return min(MOST_ROWS, max(FEWEST_ROWS, filled + SPARE_ROWS))
 
 
 def _shown(before: BandageRecord | None) -> list[dict[str, Any]]:

@@ -79,6 +79,8 @@ class GarmentForm(PlainModelForm):
 
     def __init__(self, *args: Any, back: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for name in ("part", "side", "worn_by", "make"):
+            self.fields[name].choices = [("", "Choose"), *self.fields[name].choices[1:]]  # type: ignore[attr-defined]
         self.fields["compression"].choices = class_choices()  # type: ignore[attr-defined]
         self.fields["from_mmhg"].help_text = "Only for a maker's own."
         if self.instance.from_mmhg:

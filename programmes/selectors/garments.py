@@ -10,9 +10,11 @@ from clinic.accounts import permits
 from clinic.accounts.models import User
 from clinic.clients.models import Episode
 from clinic.clients.selectors import current_phase
-from clinic.common.vocabulary import Phase, RegionSide
+from clinic.common.vocabulary import Phase, Region, RegionSide
 from programmes.compression.words import BodyPart, Worn, WornBy, wear_words
 from programmes.models import FitCheck, Garment
+
+PART_OF = {Region.ARM: BodyPart.ARM, Region.LEG: BodyPart.LEG}
 
 
 def garments_for(user: User) -> QuerySet[Garment]:
@@ -36,6 +38,14 @@ def fit_checks_of(garment: Garment) -> QuerySet[FitCheck]:
 def worn_now(episode: Episode) -> list[Garment]:
     """Issued and not ended, one for each place and time of day, latest issued. One query."""
     return _worn(episode.garments.filter(issued_on__isnull=False, ended_on=None))
+
+
+def usual_place(episode: Episode) -> dict[str, str]:
+    """Body part and side of the first limb the episode treats, for a new garment. One query."""
+    for each in episode.regions.all():
+        if each.region in PART_OF:
+            return {"part": PART_OF[Region(each.region)], "side": each.side}
+    return {}
 
 
 def replacements_due(until_on: date) -> dict[UUID, date]:

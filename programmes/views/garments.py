@@ -15,7 +15,13 @@ from programmes.compression.classes import BY_KEY, same_name_elsewhere
 from programmes.errors import GarmentEnded
 from programmes.forms.garments import EndForm, FitCheckForm, GarmentForm
 from programmes.models import Garment
-from programmes.selectors.garments import fit_checks_of, garments_for, garments_of, wear_text
+from programmes.selectors.garments import (
+    fit_checks_of,
+    garments_for,
+    garments_of,
+    usual_place,
+    wear_text,
+)
 from programmes.sentences import sentence
 from programmes.services import garments as keeping
 from programmes.views.pieces import SECTION, found_episode, look_or_send
@@ -43,7 +49,9 @@ def garments(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 def new_garment(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = found_episode(request, episode_id)
     back = reverse("garments", args=[episode.pk])
-    form = GarmentForm(request.POST or None, instance=Garment(episode=episode), back=back)
+    begun = Garment(episode=episode)
+    place = usual_place(episode)
+    form = GarmentForm(request.POST or None, instance=begun, initial=place, back=back)
     if form.is_valid():
         with form.catching(RuleBroken):
             keeping.record_garment(garment=form.garment(), by=request.user)

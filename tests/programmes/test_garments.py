@@ -345,3 +345,11 @@ def test_several_garments_are_listed_as_a_person_says_them() -> None:
         "By day: put on your right sleeve and right glove in the morning. Take off at night."
     )
     assert wear_words([]) == ""
+
+
+def test_a_new_garment_begins_with_the_limb_of_the_episode(
+    therapist: Browser, episode: Episode
+) -> None:
+    page = therapist.get(reverse("garment-new", args=[episode.pk])).text
+    assert '<option value="arm" selected>' in page
+    assert '<option value="right" selected>' in page

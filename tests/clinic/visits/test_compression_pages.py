@@ -370,3 +370,11 @@ def test_the_record_of_a_day_before_the_tape_has_no_estimate(
     sent = rows(SHORT_STRETCH, applied_on=date(2026, 1, 6).isoformat())
     page = therapist.post(new_page(episode), sent, follow=True).text
     assert "No girths of the right arm yet" in page
+
+
+def test_rows_grow_with_what_was_entered(therapist: Browser, episode: Episode) -> None:
+    assert "b4-material" in therapist.get(new_page(episode)).text
+    full = rows(*[SHORT_STRETCH] * 7, act="estimate")
+    page = therapist.post(new_page(episode), full).text
+    assert 'name="b8-material"' in page
+    assert page.count('value="short stretch"') == 7
