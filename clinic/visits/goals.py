@@ -60,24 +60,23 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A measured value in the goal's unit with one standard error; None: not known.
+    """A measured value in the goal's unit with what its error allows; None: not known.
 
-    `error` is the standard error of this value alone. The baseline is taken to have been measured
-    in the same way, with the same error.
+    `value_limit` is how far the true value may lie from this one, `change_limit` the smallest
+    change between two such values that counts as real, both at 95 %. The baseline is taken to
+    have been measured in the same way, with the same error.
     """
 
     value: float
-    error: float | None = None
+    value_limit: float | None = None
+    change_limit: float | None = None
 
-    @property
-    def value_limit(self) -> float | None:
-        """How far the true value may lie from this one (95 %): 1.96 standard errors."""
-        return None if self.error is None else Z_95 * self.error
-
-    @property
-    def change_limit(self) -> float | None:
-        """The smallest change between two such values that counts as real: 1.96 sqrt(2) errors."""
-        return None if self.error is None else mdc95(self.error)
+    @classmethod
+    def with_error(cls, value: float, error: float | None) -> "Measured":
+        """From one standard error of this value: 1.96 of it, and 1.96 sqrt(2) of it."""
+        if error is None:
+            return cls(value)
+        return cls(value, Z_95 * error, mdc95(error))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +110,8 @@ class GoalStanding:
 def goal_standing(aim: Aim, measured: Measured) -> GoalStanding:
     """Where the value lies on the way, and whether that is beyond measurement error.
 
-    A target is reached beyond error when the value passes it by more than 1.96 of its errors and
-    has moved from the baseline by more than 1.96 sqrt(2) of them; exactly at a limit is within.
+    A target is reached beyond error when the value passes it by more than `value_limit` and has
+    moved from the baseline by more than `change_limit`; exactly at a limit is within.
     Source of both limits: DOI 10.1089/lrb.2022.0032.
     """
     value = measured.value

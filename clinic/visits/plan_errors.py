@@ -7,20 +7,24 @@ from clinic.common.errors import RuleBroken
 
 # RuleBroken
 # ├── TargetIsBaseline          a goal that asks for no change
+# ├── ValueAbsurd               a baseline, target or value that no measurement gives
 # └── PlanError
 #     ├── PlanDraftExists       the episode has a draft already
+#     ├── PlanGone              somebody discarded the draft in between
 #     ├── PlanChanged           somebody else changed the draft in between
 #     ├── PlanKept              a signed plan is never changed
 #     ├── PlanDayWrong          a day outside what it must lie in
 #     ├── PeriodTooLong         longer than the clinic's certification
 #     ├── TooManyGoals
+#     ├── TargetMissing         a measured goal without a number to reach
 #     ├── NoGoals               signing a plan that aims at nothing
 #     ├── GoalUnfit             a goal that cannot be kept as it stands, with its number
 #     ├── MayNotSignPlan        a student or an assistant
 #     ├── PlanTooLong           does not fit on the page that is signed
 #     ├── NotSignedYet          certified or reviewed before it is signed
 #     ├── AlreadyCertified
-#     └── AlreadyEnded
+#     ├── AlreadyEnded
+#     └── ReasonMissing         a goal dropped without a word why
 
 
 class TargetIsBaseline(RuleBroken):
@@ -33,6 +37,17 @@ class TargetIsBaseline(RuleBroken):
         self.target = target
 
 
+class ValueAbsurd(RuleBroken):
+    """A baseline, target or value that no measurement gives. Limits in `unit`."""
+
+    def __init__(self, field: str, *, lowest: float, highest: float, unit: str) -> None:
+        super().__init__(field, lowest, highest)
+        self.field = field
+        self.lowest = lowest
+        self.highest = highest
+        self.unit = unit
+
+
 class PlanError(RuleBroken):
     """Any broken rule of plans of care."""
 
@@ -43,6 +58,10 @@ class PlanDraftExists(PlanError):
     def __init__(self, draft: Any) -> None:
         super().__init__(str(draft.pk))
         self.draft = draft
+
+
+class PlanGone(PlanError):
+    """The draft was discarded in between."""
 
 
 class PlanChanged(PlanError):
@@ -81,6 +100,12 @@ class TooManyGoals(PlanError):
     def __init__(self, most: int) -> None:
         super().__init__(most)
         self.most = most
+
+
+class TargetMissing(PlanError):
+    """A measured goal needs a number to reach."""
+
+    field = "target"
 
 
 class NoGoals(PlanError):
@@ -127,3 +152,9 @@ class AlreadyEnded(PlanError):
     def __init__(self, on: date) -> None:
         super().__init__(on)
         self.on = on
+
+
+class ReasonMissing(PlanError):
+    """A goal is dropped with a word why."""
+
+    field = "remark"

@@ -68,8 +68,8 @@ def test_a_goal_upwards_is_the_mirror_of_one_downwards(
     mirror = Aim(-aim.baseline, -aim.target)
     assert mirror.is_downwards is not aim.is_downwards
     own, mirrored = (
-        goal_standing(aim, Measured(value, error)),
-        goal_standing(mirror, Measured(-value, error)),
+        goal_standing(aim, Measured.with_error(value, error)),
+        goal_standing(mirror, Measured.with_error(-value, error)),
     )
     assert (own.reach, own.certainty) == (mirrored.reach, mirrored.certainty)
     assert isclose(own.progress_percent, mirrored.progress_percent, abs_tol=1e-9)
@@ -93,7 +93,7 @@ def test_a_change_within_the_error_of_two_measurements_is_never_called_real(
 ) -> None:
     # 95 % of two normal errors: scipy's quantile, 1.95996, is rounded to 1.96 in print.
     noise = share * float(norm.ppf(0.975)) * sqrt(2) * error
-    found = goal_standing(aim, Measured(aim.baseline + noise, error))
+    found = goal_standing(aim, Measured.with_error(aim.baseline + noise, error))
     assert found.certainty is Certainty.WITHIN
     assert not found.is_worse
     assert not found.is_surely_met
@@ -105,7 +105,7 @@ def test_a_target_passed_by_less_than_the_error_of_the_value_is_not_surely_met(
 ) -> None:
     past = share * float(norm.ppf(0.975)) * error
     value = aim.target - past if aim.is_downwards else aim.target + past
-    found = goal_standing(aim, Measured(value, error))
+    found = goal_standing(aim, Measured.with_error(value, error))
     assume(found.reach is Reach.MET)  # adding may round to just short of it
     assert not found.is_surely_met
     assert "within measurement error" in found.words
@@ -115,8 +115,8 @@ def test_a_target_passed_by_less_than_the_error_of_the_value_is_not_surely_met(
 def test_far_from_both_by_more_than_error_is_certain(aim: Aim, error: float) -> None:
     step = 3 * sqrt(2) * error
     down = -1 if aim.is_downwards else 1
-    assert goal_standing(aim, Measured(aim.baseline - down * step, error)).is_worse
-    assert goal_standing(aim, Measured(aim.target + down * step, error)).is_surely_met
+    assert goal_standing(aim, Measured.with_error(aim.baseline - down * step, error)).is_worse
+    assert goal_standing(aim, Measured.with_error(aim.target + down * step, error)).is_surely_met
 
 
 @given(aims(), NUMBERS)
