@@ -233,13 +233,13 @@ def _curve_ends(fit: DecongestionFit) -> date:
 
 
 def _plateau_name(name: str, fit: DecongestionFit, off_ml: float) -> Figure:
-    """The plateau named where it lies, so that colour is not needed to find it."""
+    """The plateau named on its band, at the left, where the curve is still far above it."""
     return {
         "text": f"plateau, {name}",
-        "x": _text(_curve_ends(fit)),
-        "y": fit.plateau_ml - off_ml,
-        "xanchor": "right",
-        "yanchor": "top",
+        "x": _text(fit.first_on),
+        "y": (fit.plateau_interval_ml.high or 0.0) - off_ml,
+        "xanchor": "left",
+        "yanchor": "bottom",
         "showarrow": False,
     }
 
