@@ -36,7 +36,7 @@ class NumberField(forms.DecimalField):
         kwargs.setdefault("error_messages", {"invalid": "Type a number."})
         super().__init__(**kwargs)
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         return super().to_python(value.strip().replace(",", ".") if value else value)
 
 

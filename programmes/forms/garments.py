@@ -84,7 +84,7 @@ class GarmentForm(PlainModelForm):
         self.fields["compression"].choices = class_choices()  # type: ignore[attr-defined]
         self.fields["from_mmhg"].help_text = "Only for a maker's own."
         if self.instance.from_mmhg:
-            self.initial |= _class_shown(self.instance)
+            self.initial.update(_class_shown(self.instance))
         self.helper = form_layout(*ROWS, save="Save", back=back)
 
     def clean(self) -> dict[str, Any]:
@@ -110,7 +110,8 @@ class GarmentForm(PlainModelForm):
 
     def garment(self) -> Garment:
         """The garment as typed, with standard, class and mmHg together."""
-        said, garment = self.cleaned_data, self.instance
+        said: dict[str, Any] = self.cleaned_data
+        garment: Garment = self.instance
         chosen = BY_KEY.get(said["compression"])
         garment.class_system = chosen.system if chosen else ClassSystem.MAKER
         garment.class_name = chosen.name if chosen else ""
