@@ -144,6 +144,8 @@ LANGUAGE_CODE = "en-us"
 TIME_ZONE = text("EBBLINE_TIME_ZONE", "America/New_York")
 USE_I18N = False
 USE_TZ = True
+# What apps above the schedule find due for its recall list: today -> client id -> recalls.
+RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 

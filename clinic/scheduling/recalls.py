@@ -40,6 +40,18 @@ LOOK_AHEAD_DAYS = 14
 
 
 @dataclass(frozen=True, slots=True)
+class Recall:
+    """A client is due, since or from a day. `count`: visits done or left, by the reason."""
+
+    reason: RecallReason
+    due_on: date
+    count: int | None = None
+
+    def is_overdue(self, today: date) -> bool:
+        return self.due_on < today
+
+
+@dataclass(frozen=True, slots=True)
 class CareFacts:
     """One open episode, as far as a recall rests on it. Days are the practice's."""
 
@@ -49,6 +61,8 @@ class CareFacts:
     last_taped_on: date | None
     every_months: int | None  # None: the usual for the phase
     treatments_done: int  # since the episode was opened
+    garment_due_on: date | None = None  # the first garment in use to be replaced
+    level_since_on: date | None = None  # intensive phase: change within error since this day
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +73,7 @@ class BookedFacts:
     last_held_on: date | None = None  # the latest time booked or kept, past or to come
     next_on: date | None = None
     next_measuring_on: date | None = None  # evaluation or re-measurement
+    next_fitting_on: date | None = None  # garment fitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,18 +107,7 @@ class ClientFacts:
     is_discharged: bool = False  # had episodes, none is open
     booked: BookedFacts = BookedFacts()
     cover: Cover | None = None  # the authorisation that ends last
-
-
-@dataclass(frozen=True, slots=True)
-class Recall:
-    """A client is due, since or from a day. `count`: visits done or left, by the reason."""
-
-    reason: RecallReason
-    due_on: date
-    count: int | None = None
-
-    def is_overdue(self, today: date) -> bool:
-        return self.due_on < today
+    told: tuple[Recall, ...] = ()  # what other parts of the record say is due
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +144,8 @@ def _every(facts: ClientFacts, today: date) -> Iterator[Recall]:
         yield from _measuring(episode, facts.booked, today)
         yield from _report(episode, today)
         yield from _nothing_booked(episode, facts.booked, today)
+        yield from _garments(episode, facts.booked, today)
+    yield from facts.told
     if not facts.is_discharged:
         yield from _missed(facts.booked, today)
     if facts.cover and not facts.is_discharged:
@@ -181,6 +187,16 @@ def _nothing_booked(episode: CareFacts, booked: BookedFacts, today: date) -> Ite
     if episode.phase is Phase.INTENSIVE and booked.next_on is None:
         last_on = booked.last_held_on or episode.phase_since_on
         yield Recall(RecallReason.NOTHING_BOOKED, min(last_on, today))
+
+
+def _garments(episode: CareFacts, booked: BookedFacts, today: date) -> Iterator[Recall]:
+    """Until a fitting is booked."""
+    if booked.next_fitting_on and booked.next_fitting_on >= today:
+        return
+    if episode.garment_due_on:
+        yield Recall(RecallReason.GARMENT, episode.garment_due_on)
+    if episode.level_since_on:
+        yield Recall(RecallReason.GARMENTS_READY, min(episode.level_since_on, today))
 
 
 def _missed(booked: BookedFacts, today: date) -> Iterator[Recall]:

@@ -61,6 +61,7 @@ class RecallReason(Word):
 
     REMEASUREMENT = "remeasurement", "re-measurement due"
     GARMENT = "garment", "garment replacement due"
+    GARMENTS_READY = "garments_ready", "ready to be measured for garments"
     PLAN_ENDING = "plan_ending", "plan of care about to end"
     PROGRESS_REPORT = "progress_report", "progress report due"
     AUTHORISATION = "authorisation", "authorised visits running out"

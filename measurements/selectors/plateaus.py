@@ -77,7 +77,7 @@ def ready_for_garments(on: date) -> dict[UUID, date]:
 
     Open episodes in their intensive phase, by what was taped up to a day; with several limbs the
     last of their days, where each that fell is at its plateau. For a prompt only: the phase
-    changes when the therapist says so. At most 3 queries, however many clients.
+    changes when the therapist says so. At most 2 queries, however many clients.
     """
     by_episode: defaultdict[UUID, list[Decongestion]] = defaultdict(list)
     for phase, found in _decongestions(_phases(on)).items():
@@ -110,41 +110,47 @@ def _decongestions(phases: Sequence[PhaseTaped]) -> dict[PhaseTaped, tuple[Decon
 
 
 def _phases(on: date) -> list[PhaseTaped]:
-    """The intensive phases with enough days taped up to a day. Two queries."""
-    regions_of, since_of = {}, {}
-    for episode_id, since_on, regions in _intensive(on):
-        regions_of[episode_id], since_of[episode_id] = regions, since_on
-    rows = GirthSession.objects.filter(
-        episode_id__in=list(since_of), struck_at=None, taken_on__lte=on
-    ).order_by("episode_id", "limb", "taken_on", "round", "recorded_at")
-    listed = rows.values_list("episode_id", "limb", "pk", "taken_on")
-    in_phase = (row for row in listed if row[3] >= since_of[row[0]])
+    """The intensive phases with enough days taped up to a day. One query."""
     phases = [
         PhaseTaped(
             episode_id=episode_id,
-            limb=Limb(limb),
-            affected_side=affected_sides(Limb(limb), regions_of[episode_id]).side,
-            sessions=tuple((pk, taken_on) for _, _, pk, taken_on in own),
+            limb=limb,
+            affected_side=affected_sides(limb, regions).side,
+            sessions=tuple((pk, taken_on) for _, pk, taken_on in own),
         )
-        for (episode_id, limb), own in groupby(in_phase, key=itemgetter(0, 1))
+        for episode_id, regions, sessions in _intensive(on)
+        for limb, own in groupby(sessions, key=itemgetter(0))
     ]
     return [phase for phase in phases if len({day for _, day in phase.sessions}) >= FEWEST_DAYS]
 
 
-def _intensive(on: date) -> Iterator[tuple[UUID, date, list[AffectedRegion]]]:
-    """(episode, since when, its regions) of each open one in its intensive phase. One query."""
+Taken = tuple[Limb, UUID, date]
+
+
+def _intensive(on: date) -> Iterator[tuple[UUID, list[AffectedRegion], list[Taken]]]:
+    """(episode, its regions, what was taped by limb and day) of each in its intensive phase."""
     found: QuerySet[Any] = with_phase(Episode.objects.filter(client__deactivated_at=None))
-    of_episode = GirthSession.objects.filter(episode=OuterRef("pk"), struck_at=None)
-    in_phase = of_episode.filter(taken_on__gte=OuterRef("phase_since_on"), taken_on__lte=on)
-    days = in_phase.order_by().values("episode").annotate(days=Count("taken_on", distinct=True))
+    taken = GirthSession.objects.filter(
+        episode=OuterRef("pk"),
+        struck_at=None,
+        taken_on__gte=OuterRef("phase_since_on"),
+        taken_on__lte=on,
+    )
+    days = taken.order_by().values("episode").annotate(days=Count("taken_on", distinct=True))
     words = {word: F(word) for word in ("region", "side", "involvement")}
     regions = AffectedRegion.objects.filter(episode=OuterRef("pk")).values(word=JSONObject(**words))
+    listed = taken.order_by("limb", "taken_on", "round", "recorded_at")
     intensive = found.filter(phase_now=Phase.INTENSIVE).annotate(
-        days=Subquery(days.values("days")), known=ArraySubquery(regions)
+        days=Subquery(days.values("days")),
+        known=ArraySubquery(regions),
+        limbs=ArraySubquery(listed.values("limb")),
+        keys=ArraySubquery(listed.values("pk")),
+        taken=ArraySubquery(listed.values("taken_on")),
     )
     rows = intensive.filter(days__gte=FEWEST_DAYS).order_by()
-    for episode_id, since_on, known in rows.values_list("pk", "phase_since_on", "known"):
-        yield episode_id, since_on, [AffectedRegion(**each) for each in known]
+    for episode_id, known, *columns in rows.values_list("pk", "known", "limbs", "keys", "taken"):
+        sessions = [(Limb(limb), pk, day) for limb, pk, day in zip(*columns, strict=True)]
+        yield episode_id, [AffectedRegion(**each) for each in known], sessions
 
 
 def _taped_in(phases: Sequence[PhaseTaped]) -> Phases:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Exists, Min, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, Min, OuterRef, Prefetch, QuerySet, Subquery
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
@@ -48,12 +48,18 @@ def usual_place(episode: Episode) -> dict[str, str]:
     return {}
 
 
-def replacements_due(until_on: date) -> dict[UUID, date]:
-    """Client id -> the earliest day a garment in use is due to be replaced, up to a day. One query.
+def replacement_of_episode() -> Subquery:
+    """The first day on which a garment in use of the outer query's episode is to be replaced.
 
-    A garment is left out once another was issued later for the same place and time of day: the
-    first of two in turn is replaced by the second.
+    None without one. A garment is left out once another was issued later for the same place and
+    time of day: the first of two in turn is replaced by the second.
     """
+    own = _newest_in_use().filter(episode=OuterRef("pk"), replacement_due_on__isnull=False)
+    return Subquery(own.order_by("replacement_due_on").values("replacement_due_on")[:1])
+
+
+def _newest_in_use() -> QuerySet[Garment]:
+    """Garments issued and not ended, the last one of each place and time of day."""
     later = Garment.objects.filter(
         episode=OuterRef("episode"),
         part=OuterRef("part"),
@@ -62,11 +68,8 @@ def replacements_due(until_on: date) -> dict[UUID, date]:
         issued_on__gt=OuterRef("issued_on"),
         ended_on=None,
     )
-    due = Garment.objects.filter(
-        issued_on__isnull=False, ended_on=None, replacement_due_on__lte=until_on
-    ).exclude(Exists(later))
-    rows = due.order_by().values_list("episode__client_id").annotate(Min("replacement_due_on"))
-    return dict(rows)
+    in_use = Garment.objects.filter(issued_on__isnull=False, ended_on=None)
+    return in_use.exclude(Exists(later)).order_by()
 
 
 def wear_text(episode: Episode, *, since_on: date | None = None) -> str:

@@ -147,7 +147,7 @@ def test_an_arm_waits_for_the_leg_of_the_same_episode(cast: Cast) -> None:
     assert ready_for_garments(AFTER) == {}
 
 
-def test_three_queries_for_one_client_and_for_twelve_and_two_when_nothing_is_new(
+def test_two_queries_for_one_client_and_for_twelve_and_one_when_nothing_is_new(
     cast: Cast,
 ) -> None:
     protocol = make_protocol()
@@ -159,7 +159,7 @@ def test_three_queries_for_one_client_and_for_twelve_and_two_when_nothing_is_new
         with CaptureQueriesContext(connection) as queries:
             assert ready_for_garments(AFTER)
         asked.append(len(queries))
-    assert asked == [3, 3, 2]
+    assert asked == [2, 2, 1]
     assert len(ready_for_garments(AFTER)) == 12
 
 

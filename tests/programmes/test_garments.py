@@ -23,7 +23,7 @@ from programmes.compression.words import (
 )
 from programmes.errors import DaysCross, DayStillToCome, GarmentEnded
 from programmes.models import FitCheck, Garment, Programme
-from programmes.selectors.garments import garments_of, replacements_due, wear_text
+from programmes.selectors.garments import garments_of, replacement_of_episode, wear_text
 from programmes.services import issue as issuing
 from programmes.services.drafts import begin_programme
 from programmes.services.garments import change_garment, check_fit, end_garment
@@ -254,16 +254,19 @@ def test_the_list_takes_two_queries_however_many_garments(
 # Due
 
 
-def test_the_earliest_due_day_of_each_client_in_one_query(
-    episode: Episode, cast: Cast, django_assert_num_queries: Any
-) -> None:
+def due_of(*episodes: Episode) -> list[date | None]:
+    rows = Episode.objects.annotate(due_on=replacement_of_episode())
+    found = dict(rows.values_list("pk", "due_on"))
+    return [found[episode.pk] for episode in episodes]
+
+
+def test_an_episode_is_due_by_the_first_of_its_garments(episode: Episode, cast: Cast) -> None:
     garment(episode, cast.therapist, issued_on=date(2026, 3, 2))
     garment(episode, cast.therapist, issued_on=date(2026, 2, 2), worn_by=WornBy.NIGHT)
     other = make_episode(make_client(), cast.therapist)
     garment(other, cast.therapist, issued_on=date(2026, 8, 1))
-    with django_assert_num_queries(1):
-        due = replacements_due(date(2026, 9, 30))
-    assert due == {episode.client_id: date(2026, 8, 2)}
+    bare = make_episode(make_client(), cast.therapist)
+    assert due_of(episode, other, bare) == [date(2026, 8, 2), date(2027, 2, 1), None]
 
 
 @pytest.mark.parametrize("what", ["ended", "awaited", "replaced"])
@@ -272,14 +275,14 @@ def test_a_garment_out_of_use_is_not_due(episode: Episode, cast: Cast, what: str
         garment(episode, cast.therapist, ordered_on=date(2026, 1, 5), issued_on=None)
     else:
         worn = garment(episode, cast.therapist, issued_on=date(2026, 1, 5))
-        assert replacements_due(date(2026, 7, 5)) == {episode.client_id: date(2026, 7, 5)}
+        assert due_of(episode) == [date(2026, 7, 5)]
     if what == "ended":
         end_garment(
             garment=worn, ended_on=date(2026, 6, 1), reason=EndReason.LOST, by=cast.therapist
         )
     if what == "replaced":
         garment(episode, cast.therapist, issued_on=date(2026, 6, 1))
-    assert replacements_due(date(2026, 7, 5)) == {}
+    assert date(2026, 7, 5) not in due_of(episode)
 
 
 # Wear

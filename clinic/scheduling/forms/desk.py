@@ -14,7 +14,7 @@ from clinic.scheduling.desk_sentences import sentence
 from clinic.scheduling.forms.booking import KindChoice, MinutesField
 from clinic.scheduling.forms.free_times import WeekdaysField
 from clinic.scheduling.selectors.day_sheet import Sheet
-from clinic.scheduling.selectors.recalls import COMPUTED, Filter
+from clinic.scheduling.selectors.recalls import Filter
 from clinic.scheduling.staff_time import AppointmentKind, Room
 from clinic.scheduling.words import RecallReason, ReminderChannel, Urgency
 
@@ -47,7 +47,10 @@ class RecallFilterForm(DeskForm):
     reason = forms.ChoiceField(
         required=False,
         label="Why",
-        choices=[("", "Any reason"), *((one.value, one.label.capitalize()) for one in COMPUTED)],
+        choices=[
+            ("", "Any reason"),
+            *((one.value, one.label.capitalize()) for one in RecallReason),
+        ],
     )
     therapist = forms.ModelChoiceField(
         queryset=None,

@@ -83,14 +83,23 @@ def cover_warnings(client: Client, *, on: date, today: date) -> list[CoverWarnin
     return [warning for one in covering for warning in _warnings(one, today)]
 
 
-def latest_covers(today: date) -> dict[UUID, Cover]:
-    """Of each active client the authorisation that ends last, if it ended lately or not yet."""
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """The last authorisation of a client; `person`: both names, record number and phone."""
+
+    cover: Cover
+    person: tuple[str, ...]
+
+
+def latest_covers() -> dict[UUID, Covered]:
+    """Of each active client the authorisation that ends last. One query."""
     later = Authorisation.objects.filter(client=OuterRef("client")).filter(
         Q(to_on__gt=OuterRef("to_on")) | Q(to_on=OuterRef("to_on"), pk__gt=OuterRef("pk"))
     )
     last = Authorisation.objects.filter(client__deactivated_at=None).exclude(Exists(later))
-    rows = _counted(last).values_list(*COVER_COLUMNS)
-    return {client_id: Cover(*rest) for client_id, *rest in rows}
+    names = ("client__given_name", "client__family_name", "client__record_number", "client__phone")
+    rows = _counted(last).values_list(*COVER_COLUMNS, *names)
+    return {client_id: Covered(Cover(*rest[:5]), tuple(rest[5:])) for client_id, *rest in rows}
 
 
 def covers_on(client_ids: Collection[UUID], *, on: date) -> dict[UUID, list[Cover]]:

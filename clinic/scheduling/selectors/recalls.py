@@ -1,20 +1,23 @@
 """The recall list: everybody who is due, computed in one pass."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
+from django.contrib.postgres.aggregates import ArrayAgg
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, Max, Min, Q
+from django.db.models import Max, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncDate
 from django.utils import timezone
+from django.utils.module_loading import import_string
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
-from clinic.clients.models import Client, Episode
+from clinic.clients.models import Episode
 from clinic.clients.selectors import with_phase
 from clinic.common.vocabulary import Phase
 from clinic.scheduling import recalls as rules
@@ -25,14 +28,12 @@ from clinic.scheduling.staff_time import AppointmentKind
 from clinic.scheduling.states import FREED, HOLDING, Status
 from clinic.scheduling.words import Purpose, RecallReason
 from measurements.models import GirthSession
+from measurements.selectors.plateaus import ready_for_garments
+from programmes.selectors.garments import replacement_of_episode
 
 LIST_LENGTH = 40
-# Garments and plans of care are not recorded yet, so these two are not offered.
-COMPUTED = tuple(
-    reason
-    for reason in RecallReason
-    if reason not in {RecallReason.GARMENT, RecallReason.PLAN_ENDING}
-)
+# What apps above this one find due: (today) -> client id -> recalls.
+RecallSource = Callable[[date], Mapping[UUID, Sequence[Recall]]]
 MEASURING = [Purpose.EVALUATION, Purpose.REMEASUREMENT]
 
 
@@ -95,7 +96,8 @@ Snoozed = Mapping[tuple[UUID, str], tuple[date, str]]
 
 
 def recall_list(user: User, wanted: Filter, *, today: date) -> RecallList:
-    """Everybody due, longest overdue first. Eight queries, whatever the number of clients."""
+    """Everybody due, longest overdue first. Nine queries at most, whatever the number of
+    clients."""
     gathered, found, snoozed = _everybody_due(user, Ask(today))
     if wanted.therapist_id is not None:
         people = gathered.people
@@ -106,11 +108,11 @@ def recall_list(user: User, wanted: Filter, *, today: date) -> RecallList:
     shown = [one for one in found if wanted.reason in (None, one[1].reason)]
     page = Paginator(shown, LIST_LENGTH).get_page(wanted.page)
     lines = [_line(gathered, one, snoozed, today) for one in page.object_list]
-    return RecallList(page, lines, {one: counts[one] for one in COMPUTED}, len(found))
+    return RecallList(page, lines, {one: counts[one] for one in RecallReason}, len(found))
 
 
 def recall_lines(user: User, ask: Ask) -> list[RecallLine]:
-    """Every line, snoozed ones too, longest overdue first. Eight queries."""
+    """Every line, snoozed ones too, longest overdue first. Nine queries at most."""
     gathered, found, snoozed = _everybody_due(user, ask)
     return [_line(gathered, one, snoozed, ask.today) for one in found]
 
@@ -127,108 +129,127 @@ def _everybody_due(user: User, ask: Ask) -> tuple[_Gathered, list[Found], Snooze
 
 
 def _gathered(ask: Ask) -> _Gathered:
-    booked = _booked(timezone.now())
-    people, episodes, discharged = _care()
-    covers = latest_covers(ask.today)
-    freed = {key for key, facts in booked.items() if facts.last_freed_on is not None}
-    people |= _people((freed | covers.keys()) - people.keys() - discharged)
+    booked, covers, told = _booked(timezone.now()), latest_covers(), _told(ask)
+    people, episodes, discharged = _care(ask, booked)
+    waiting = {key: row.person for key, row in booked.items() if row.facts.last_freed_on}
+    without_episode = (waiting | {key: _person(*row.person) for key, row in covers.items()}).items()
+    people |= {key: who for key, who in without_episode if key not in discharged | people.keys()}
     facts = {
         key: ClientFacts(
             episodes=tuple(episodes.get(key, ())),
             is_discharged=key in discharged,
-            booked=booked.get(key, BookedFacts()),
-            cover=covers.get(key),
+            booked=booked[key].facts if key in booked else BookedFacts(),
+            cover=covers[key].cover if key in covers else None,
+            told=tuple(told.get(key, ())),
         )
         for key in people
     }
     return _Gathered(people, facts)
 
 
+def _told(ask: Ask) -> dict[UUID, list[Recall]]:
+    """What the apps above this one find due; `RECALL_SOURCES` names their selectors."""
+    found: dict[UUID, list[Recall]] = defaultdict(list)
+    for name in settings.RECALL_SOURCES:
+        source: RecallSource = import_string(name)
+        for client_id, recalls in source(ask.today).items():
+            found[client_id].extend(recalls)
+    return found
+
+
+PERSON = ("client__given_name", "client__family_name", "client__record_number", "client__phone")
 EPISODE_COLUMNS = (
-    "pk",
     "client_id",
-    "client__given_name",
-    "client__family_name",
-    "client__record_number",
-    "client__phone",
+    *PERSON,
     "therapist_id",
     "therapist__display_name",
+    "pk",
     "opened_on",
     "phase_now",
     "phase_since_on",
+    "last_taped_on",
+    "every_months",
+    "garment_due_on",
 )
 
 
-def _care() -> tuple[dict[UUID, _Person], dict[UUID, list[CareFacts]], set[UUID]]:
+def _care(
+    ask: Ask, booked: Mapping[UUID, "_BookedRow"]
+) -> tuple[dict[UUID, _Person], dict[UUID, list[CareFacts]], set[UUID]]:
     """People with an open episode, their episodes, and the clients whose every one is closed."""
-    taped, schedules, treated = _last_taped(), _schedules(), _treatments_done()
+    level, rows = ready_for_garments(ask.today), _episodes()
     people: dict[UUID, _Person] = {}
     episodes: dict[UUID, list[CareFacts]] = defaultdict(list)
     closed: set[UUID] = set()
-    rows = with_phase(Episode.objects.filter(client__deactivated_at=None)).order_by("opened_on")
-    for pk, client_id, *person, opened_on, phase, since_on in rows.values_list(*EPISODE_COLUMNS):
+    for client_id, *person, pk, opened_on, phase, since_on, taped_on, months, garment_on in rows:
         if phase == Phase.DISCHARGED:
             closed.add(client_id)
             continue
         people[client_id] = _person(*person)
-        episodes[client_id].append(
-            CareFacts(
-                opened_on, Phase(phase), since_on, taped.get(pk), schedules.get(pk), treated[pk]
-            )
-        )
+        treated = booked[client_id].treated_since(opened_on) if client_id in booked else 0
+        known = (opened_on, Phase(phase), since_on, taped_on, months, treated, garment_on)
+        episodes[client_id].append(CareFacts(*known, level.get(pk)))
     return people, episodes, closed - people.keys()
+
+
+def _episodes() -> QuerySet[Any, Any]:
+    """Episodes of active clients, first opened first, with what they are due by. One query."""
+    taped = GirthSession.objects.filter(episode=OuterRef("pk"), struck_at=None).order_by()
+    schedule = RecallSchedule.objects.filter(episode=OuterRef("pk"))
+    active = Episode.objects.filter(client__deactivated_at=None)
+    dated = with_phase(active).annotate(
+        last_taped_on=Subquery(taped.order_by("-taken_on").values("taken_on")[:1]),
+        every_months=Subquery(schedule.values("every_months")[:1]),
+        garment_due_on=replacement_of_episode(),
+    )
+    return dated.order_by("opened_on").values_list(*EPISODE_COLUMNS)
 
 
 def _person(given: str, family: str, *rest: Any) -> _Person:
     return _Person(f"{given} {family}", *rest)
 
 
-def _people(client_ids: Collection[UUID]) -> dict[UUID, _Person]:
-    """Active clients without an episode: an evaluation was booked and not kept."""
-    rows = Client.objects.filter(pk__in=client_ids, deactivated_at=None).values_list(
-        "pk", "given_name", "family_name", "record_number", "phone"
-    )
-    return {pk: _person(*rest) for pk, *rest in rows}
+@dataclass(frozen=True, slots=True)
+class _BookedRow:
+    """What a client's bookings say, whose they are, and the days of every treatment done."""
+
+    person: _Person
+    facts: BookedFacts
+    treated_on: Sequence[date]
+
+    def treated_since(self, on: date) -> int:
+        """Treatments done from a day on."""
+        return sum(day >= on for day in self.treated_on)
 
 
-def _last_taped() -> dict[UUID, date]:
-    """The day of the latest session that was not struck out, by episode. The day only."""
-    live = GirthSession.objects.filter(struck_at=None).order_by()
-    return dict(live.values_list("episode").annotate(last_on=Max("taken_on")))
-
-
-def _schedules() -> dict[UUID, int]:
-    return dict(RecallSchedule.objects.values_list("episode_id", "every_months"))
-
-
-def _treatments_done() -> Counter[UUID]:
-    """Treatment visits done since an episode was opened, by episode."""
-    done = Appointment.objects.filter(
-        status=Status.DONE,
-        kind__purpose=Purpose.TREATMENT,
-        period__startswith__date__gte=F("client__episodes__opened_on"),
-    ).order_by()
-    return Counter(dict(done.values_list("client__episodes").annotate(visits=Count("pk"))))
-
-
-def _booked(now: datetime) -> dict[UUID, BookedFacts]:
-    """What every client's bookings say, in days: one query, one row a client."""
+def _booked(now: datetime) -> dict[UUID, _BookedRow]:
+    """What the bookings of every active client say, in days: one query, one row a client."""
     held, freed = Q(status__in=sorted(HOLDING)), Q(status__in=sorted(FREED))
     ahead = Q(status__in=STILL_TO_COME, period__endswith__gt=now)
     on = TruncDate(starts_at())
-    measuring = ahead & Q(kind__purpose__in=MEASURING)
     rows = (
-        Appointment.objects.order_by()
-        .values("client")
+        Appointment.objects.filter(client__deactivated_at=None)
+        .order_by()
+        .values("client", *PERSON)
         .annotate(
+            treated=ArrayAgg(
+                on, filter=Q(status=Status.DONE, kind__purpose=Purpose.TREATMENT), default=[]
+            ),
             last_freed=Max(on, filter=freed),
             last_held=Max(on, filter=held),
             next_on=Min(on, filter=ahead),
-            next_measuring=Min(on, filter=measuring),
+            next_measuring=Min(on, filter=ahead & Q(kind__purpose__in=MEASURING)),
+            next_fitting=Min(on, filter=ahead & Q(kind__purpose=Purpose.GARMENT_FITTING)),
         )
-        .values_list("client", "last_freed", "last_held", "next_on", "next_measuring")
+        .values_list("client", *PERSON, "treated", *DAYS)
     )
-    return {client_id: BookedFacts(*days) for client_id, *days in rows}
+    return {
+        client_id: _BookedRow(_person(*told[:4]), BookedFacts(*told[5:]), told[4])
+        for client_id, *told in rows
+    }
+
+
+DAYS = ("last_freed", "last_held", "next_on", "next_measuring", "next_fitting")
 
 
 def _snoozed(today: date) -> dict[tuple[UUID, str], tuple[date, str]]:
@@ -270,6 +291,8 @@ ANSWERED_BY = {
     RecallReason.REMEASUREMENT: Purpose.REMEASUREMENT,
     RecallReason.NOTHING_BOOKED: Purpose.TREATMENT,
     RecallReason.PROGRESS_REPORT: Purpose.REMEASUREMENT,
+    RecallReason.GARMENT: Purpose.GARMENT_FITTING,
+    RecallReason.GARMENTS_READY: Purpose.GARMENT_FITTING,
 }
 
 

@@ -34,6 +34,8 @@ from tests.clinic.scheduling.desk_stories import (
     make_authorisation,
     today,
 )
+from tests.programmes.garments import garment
+
 
 MARCH = date(2026, 3, 2)
 
@@ -293,9 +295,37 @@ def test_only_clinical_staff_change_the_months(
     assert not RecallSchedule.objects.exists()
 
 
-def test_garments_and_plans_of_care_are_not_offered_before_they_are_recorded(
+# A garment lasts about six months (see tests/programmes/compression); the plateau asks for new ones.
+def test_garments_are_due_until_a_fitting_is_booked() -> None:
+    worn = care(garment_due_on=days_before(3))
+    assert RecallReason.GARMENT in reasons(due(worn))
+    assert RecallReason.GARMENT not in reasons(due(care(garment_due_on=MARCH + days(1))))
+    level = care(phase=Phase.INTENSIVE, level_since_on=days_before(2))
+    assert RecallReason.GARMENTS_READY in reasons(due(level))
+    fitting = BookedFacts(next_fitting_on=MARCH)
+    assert not reasons(due(worn, level, booked=fitting)) & {
+        RecallReason.GARMENT,
+        RecallReason.GARMENTS_READY,
+    }
+
+
+def test_what_other_parts_of_the_record_say_is_due_stands_on_the_list_once() -> None:
+    told = Recall(RecallReason.PLAN_ENDING, MARCH), Recall(RecallReason.PROGRESS_REPORT, MARCH)
+    found = due(care(treatments_done=10), told=told)
+    assert [recall.reason for recall in found].count(RecallReason.PROGRESS_REPORT) == 1
+    assert RecallReason.PLAN_ENDING in reasons(found)
+
+
+def days_before(number: int) -> date:
+    return MARCH - days(number)
+
+
+def test_a_garment_of_the_record_is_on_the_list_with_its_kind_of_booking(
     desk: Browser, cast: Cast
 ) -> None:
-    page = desk.get(reverse("recalls")).content.decode()
-    assert "Garment" not in page
-    assert "Plan of care" not in page
+    episode = make_episode(make_client(), cast.therapist)
+    fitting = kind(Purpose.GARMENT_FITTING)
+    garment(episode, cast.therapist, issued_on=today() - days(200))
+    page = desk.get(reverse("recalls"), {"reason": "garment"}).content.decode()
+    assert "Garment replacement due" in page
+    assert f"kind={fitting.pk}" in page
