@@ -21,6 +21,7 @@ let flight = null;
 let timer = 0;
 let state = "well"; // or "offline", "signed-out", "stopped"
 let wantsDraw = false;
+let refused = null; // what the server would not keep: not sent again until it is changed
 
 const isDirty = () => waiting !== null || asText(typed()) !== kept;
 
@@ -63,7 +64,7 @@ async function save() {
     if (isDirty()) await save();
     return;
   }
-  if (!isDirty()) return;
+  if (!isDirty() || (!waiting && asText(typed()) === refused)) return;
   waiting ??= { pairs: typed(), revision: revision().value, draw: wantsDraw || filled() !== keptFilled };
   flight = send(waiting);
   await flight;
@@ -84,7 +85,10 @@ async function send(shot) {
   if (html === null) return offline("No connection");
   if (answer.status === 409 || answer.status === 410 || answer.status === 404) return stopped(html, answer.status);
   waiting = null;
-  if (answer.status === 422) return say(html, true); // mended with the next change
+  if (answer.status === 422) {
+    refused = asText(shot.pairs);
+    return say(html, true);
+  }
   kept = asText(shot.pairs);
   keptFilled = filled();
   if (shot.draw) wantsDraw = false;
@@ -110,7 +114,10 @@ function stopped(html, status) {
   htmx.swap(place, isGone ? `<p class="notice notice-error" role="alert" tabindex="-1" data-said>This draft is no longer there. What you typed is still on this page: copy it first.</p>` : html, { swapStyle: "innerHTML" });
   say(`<b class="invalid">Not saved: see above.</b>`, true);
   const dialog = place.querySelector("dialog");
-  if (dialog) sessionStorage.removeItem(KEY); // the server has it, beside the other version
+  if (status === 409) {
+    kept = asText(typed()); // the server has it, beside the other version
+    sessionStorage.removeItem(KEY);
+  }
   if (dialog) openDialog(dialog);
   else place.querySelector("[data-said]")?.focus();
 }
@@ -219,7 +226,30 @@ rows?.addEventListener("input", () => {
 rows?.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || event.ctrlKey || event.metaKey || !event.target.matches("input")) return;
   event.preventDefault();
-  serviceOf(event.target.closest("[data-row]").nextElementSibling ?? addRow()).focus();
+  const next = event.target.closest("[data-row]").nextElementSibling ?? addRow();
+  const minutes = next.querySelector("[name=minutes]");
+  (serviceOf(next).value && !minutes.value ? minutes : serviceOf(next)).focus();
+});
+
+// The services of the visit before, each waiting for its own minutes
+const same = document.querySelector("[data-same]");
+same?.removeAttribute("hidden");
+same?.addEventListener("click", () => {
+  const first = rows.lastElementChild;
+  same.dataset.same.trim().split(" ").forEach((service) => {
+    const row = rows.lastElementChild;
+    serviceOf(row).value = service;
+    addRow();
+  });
+  same.closest("p").remove();
+  first.querySelector("[name=minutes]").focus();
+});
+
+// A digit tells the days done
+document.addEventListener("keydown", (event) => {
+  const days = /^[0-7]$/.test(event.key) && event.target.closest("[data-days]");
+  const box = days && !event.ctrlKey && !event.altKey && days.querySelector(`input[value="${event.key}"]`);
+  if (box) box.click();
 });
 
 // Phrases: from the menu, or by / and a name
@@ -232,6 +262,8 @@ function put(area, text, cut = 0) {
   const at = area.selectionStart;
   area.setRangeText(text, at - cut, area.selectionEnd, "end");
   area.focus();
+  const blank = text.indexOf("____"); // the next key fills it
+  if (blank >= 0) area.setSelectionRange(at - cut + blank, at - cut + blank + 4);
   area.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
@@ -254,7 +286,9 @@ function closeList() {
 function openList(area) {
   closeList();
   const found = area.selectionEnd === area.selectionStart && SLASH.exec(area.value.slice(0, area.selectionStart));
-  const matching = found ? offered(area).filter((one) => one.dataset.name.toLowerCase().includes(found[2].toLowerCase())) : [];
+  const asked = found ? found[2].toLowerCase() : "";
+  const place = (one) => one.dataset.name.toLowerCase().indexOf(asked); // -1: another name
+  const matching = found ? offered(area).filter((one) => place(one) >= 0).sort((one, other) => place(one) - place(other)) : [];
   if (!matching.length) return;
   const shown = document.createElement("ul");
   shown.className = "visit-list";
@@ -316,7 +350,7 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "s") {
     event.preventDefault();
     save();
-  } else if (event.key === "Enter" && event.target.closest(".page-visit") && !event.target.closest("form.entry")) {
+  } else if (event.key === "Enter" && (event.target === document.body || event.target.closest(".page-visit")) && !event.target.closest("form.entry")) {
     event.preventDefault();
     if (event.target.id === "go-sign") event.target.click();
     else onward(event.target.closest("[data-row]") ? rows.lastElementChild : event.target);
@@ -334,11 +368,12 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("htmx:afterSettle", (event) => {
-  const { elt } = event.detail;
-  if (elt.id === "precautions") (elt.querySelector(".invalid, #ask-all") ? elt.querySelector("details input") : document.querySelector("#subjective"))?.focus();
-  if (elt.id === "adherence") elt.querySelector("input:checked")?.focus();
-  if (elt.id === "red_flags") (elt.querySelector(".invalid") ? elt.querySelector("input[name=action]") : document.querySelector("#to-sign a, #go-sign"))?.focus();
-  if (elt.matches("[data-panel]")) elt.querySelector("[data-said]")?.focus();
+  const { elt, requestConfig } = event.detail;
+  const asked = requestConfig?.path ?? ""; // parts drawn along with another move nothing
+  if (document.activeElement !== document.body) return; // somebody has gone on already
+  if (elt.id === "precautions" && asked.endsWith("/precautions/")) (elt.querySelector(".invalid, #ask-all") ? elt.querySelector("details input") : document.querySelector("#subjective"))?.focus();
+  if (elt.id === "red_flags" && asked.endsWith("/red-flag/")) (elt.querySelector(".invalid") ? elt.querySelector("input[name=action]") : document.querySelector("#to-sign a, #go-sign"))?.focus();
+  if (elt.matches?.("[data-panel]")) elt.querySelector("[data-said]")?.focus();
 });
 
 // Coming back to a page whose text did not reach the server

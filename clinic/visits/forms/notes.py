@@ -36,6 +36,11 @@ class Row:
         return not (self.service or self.minutes or self.remark)
 
     @property
+    def is_unfinished(self) -> bool:
+        """Whether it only waits for its other half to be typed."""
+        return not self.is_empty and not (self.service and self.minutes)
+
+    @property
     def problem(self) -> str:
         if self.is_empty:
             return ""

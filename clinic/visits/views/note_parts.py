@@ -16,6 +16,7 @@ from clinic.visits.models import VisitNote
 from clinic.visits.selectors.notes import visit_desk
 from clinic.visits.services.signing import acknowledge_red_flag
 from clinic.visits.views.pieces import ask_form, found_note, lists, look_or_send, to_sign, told_form
+from programmes.forms.care import AdherenceForm
 from programmes.services import care
 
 
@@ -31,7 +32,7 @@ def _answer(
             )
         return redirect("visit", desk.note.pk)
     shown = {"desk": desk, "note": desk.note, "form": form, "is_answer": True}
-    shown |= {"ask": ask_form(desk), "told": told_form(desk)} | lists() | to_sign(desk)
+    shown |= {"ask": ask_form(desk.note), "told": told_form(desk)} | lists() | to_sign(desk)
     return render(request, f"visits/{template}.html", shown, status=422 if is_wrong else 200)
 
 
@@ -40,7 +41,7 @@ def _answer(
 def precautions(request: HttpRequest, note_id: UUID) -> HttpResponse:
     """Keep that every precaution was asked at this visit; each yes is found that day."""
     note = found_note(request, note_id)
-    form = ask_form(visit_desk(note, request.user), request.POST or None)
+    form = ask_form(note, request.POST or None)
     if form.is_valid():
         said = form.cleaned_data
         answer = care.Asked(asked_on=said["asked_on"], yes=form.found(), note=said["note"])
@@ -54,7 +55,7 @@ def precautions(request: HttpRequest, note_id: UUID) -> HttpResponse:
 def adherence(request: HttpRequest, note_id: UUID) -> HttpResponse:
     """Keep how the programme was followed, told on the day of the visit."""
     note = found_note(request, note_id)
-    form = told_form(visit_desk(note, request.user), request.POST)
+    form = AdherenceForm(request.POST, places=(), auto_id="told_%s")
     if form.is_valid():
         said = form.cleaned_data
         told = care.Told(said["recorded_on"], said["days_done"], (), said["note"])

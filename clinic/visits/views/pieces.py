@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_http_methods
 
 from clinic.clients.models import Episode
-from clinic.clients.selectors import episodes_for, with_phase
+from clinic.clients.selectors import episodes_for, open_precautions, with_phase
 from clinic.common.vocabulary import Phase, Precaution
 from clinic.scheduling.words import Purpose
 from clinic.visits.conflict import differences
@@ -17,6 +17,7 @@ from clinic.visits.forms.notes import AddendumForm, NoteForm, rows_kept
 from clinic.visits.models import VisitNote
 from clinic.visits.note_sentences import to_do
 from clinic.visits.red_flags import SIGNS_OF
+from clinic.visits.selectors.last_treatment import last_services
 from clinic.visits.selectors.notes import note_sheet, notes_for, notes_of, visit_desk
 from clinic.visits.words import VisitKind
 from programmes.forms.care import AdherenceForm, ReviewForm
@@ -55,9 +56,10 @@ def note_page(
         "note": desk.note,
         "form": form,
         "rows": form.rows if form.is_bound else rows_kept(desk),
-        "ask": ask_form(desk),
+        "ask": ask_form(desk.note),
         "told": told_form(desk),
         "differences": differences(desk),
+        "last_services": last_services(desk),
     }
     shown |= lists() | to_sign(desk) | SECTION
     return render(request, "visits/note.html", shown, status=status)
@@ -72,19 +74,20 @@ def to_sign(desk: VisitDesk) -> dict[str, Any]:
     return {"lacks": [to_do(part) for part in desk.missing]}
 
 
-def ask_form(desk: VisitDesk, posted: Any = None) -> ReviewForm:
-    standing = [Precaution(found.precaution) for found in desk.precautions.open]
-    initial = {"asked_on": desk.note.visited_on}
+def ask_form(note: VisitNote, posted: Any = None) -> ReviewForm:
+    """Every precaution that does not stand already. One query."""
+    standing = [Precaution(found.precaution) for found in open_precautions(note.episode.client)]
+    initial = {"asked_on": note.visited_on}
     return ReviewForm(posted, standing=standing, initial=initial, auto_id="ask_%s")
 
 
-def told_form(desk: VisitDesk, posted: Any = None) -> AdherenceForm:
+def told_form(desk: VisitDesk) -> AdherenceForm:
     """How the programme was followed; hard steps are asked on the programme's own page."""
     told = desk.adherence_today.latest
     initial = {"recorded_on": desk.note.visited_on}
     if told:
         initial |= {"days_done": told.days_done, "note": told.note}
-    return AdherenceForm(posted, places=(), initial=initial, auto_id="told_%s")
+    return AdherenceForm(None, places=(), initial=initial, auto_id="told_%s")
 
 
 def sheet_page(request: HttpRequest, note: VisitNote, **shown: Any) -> HttpResponse:
