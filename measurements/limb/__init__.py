@@ -1,4 +1,5 @@
 """Girths, volumes, their error and what they mean, as plain Python.
 
-Pure: imports the standard library, numpy, `clinic.common.vocabulary` and `clinic.common.errors`.
+Pure: imports the standard library, numpy, scipy, `clinic.common.vocabulary` and
+`clinic.common.errors`.
 """

@@ -138,7 +138,7 @@ def test_a_phase_that_ended_before_the_period_is_left_out(episode: Episode) -> N
 
 def test_a_summary_with_a_plateau_is_kept_as_json(episode: Episode) -> None:
     kept = json.loads(json.dumps(as_json(compiled(episode))))
-    assert kept["version"] == SUMMARY_VERSION == 2
+    assert kept["version"] == SUMMARY_VERSION >= 2
     assert kept["method"] == LETTER_METHOD
     assert kept["limbs"][0]["plateaus"][0]["side"] == "right"
 
