@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import date
-from uuid import UUID
 
-from django.db.models import Exists, Min, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
