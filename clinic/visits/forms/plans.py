@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from typing import Any
+from decimal import Decimal
+from typing import Any, cast
 
 from django import forms
 from django.forms import BaseFormSet, formset_factory
@@ -24,7 +25,7 @@ from clinic.visits.services.plans import Certified
 from clinic.visits.words import GoalMeasure, GoalStatus
 
 FEWEST_ROWS = 3
-NUMBER = {"max_digits": 8, "decimal_places": 2, "required": False}
+NUMBER: dict[str, Any] = {"max_digits": 8, "decimal_places": 2, "required": False}
 
 
 class PlanForm(PlainForm):
@@ -117,10 +118,10 @@ GoalFormSet = formset_factory(
 def goal_rows_form(data: Any, *, initial: list[dict[str, Any]], values: Values) -> GoalRows:
     """Rows for the goals given and empty ones after them."""
     kwargs = {"choices": judged_choices(values), "values": values}
-    spare = [{} for _ in range(max(FEWEST_ROWS - len(initial), 1))]
+    spare: list[dict[str, Any]] = [{} for _ in range(max(FEWEST_ROWS - len(initial), 1))]
     shown = [*initial, *spare][:MOST_GOALS]
-    rows: GoalRows = GoalFormSet(data, initial=shown, prefix="goals", form_kwargs=kwargs)
-    return rows
+    rows = GoalFormSet(data, initial=shown, prefix="goals", form_kwargs=kwargs)
+    return cast(GoalRows, rows)
 
 
 def judged_choices(values: Values) -> list[Any]:
@@ -145,10 +146,15 @@ def goal_initial(goal: GoalTyped) -> dict[str, Any]:
     return {
         "text": goal.text,
         "judged": goal.judged.written,
-        "baseline": goal.baseline,
-        "target": goal.target,
+        "baseline": _bare(goal.baseline),
+        "target": _bare(goal.target),
         "due_on": goal.due_on,
     }
+
+
+def _bare(value: Decimal | None) -> str:
+    """A kept number as a person types it: 10, not 10.00."""
+    return "" if value is None else f"{value:.2f}".removesuffix("0").removesuffix(".0")
 
 
 class PlanFields:
@@ -186,8 +192,7 @@ class PlanFields:
 
     def see(self, digest: str) -> None:
         """From now on this draft counts as looked at: saving once more replaces it."""
-        self.form.data = self.form.data.copy()
-        self.form.data["seen"] = digest
+        self.form.data = dict(self.form.data.items()) | {"seen": digest}
 
 
 class SeenForm(PlainForm):
@@ -239,7 +244,7 @@ class ReviewGoalForm(PlainForm):
     def __init__(self, *args: Any, judged: Judged, back: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if judged.is_measured:
-            self.fields["value"].help_text = f"{judged.words}."
+            self.fields["value"].help_text = f"{judged.words[:1].upper()}{judged.words[1:]}."
         rows = (("status", "reviewed_on"), ("value", "remark"))
         self.helper = form_layout(*rows, save="Keep the review", back=back)
 

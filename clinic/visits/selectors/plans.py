@@ -12,7 +12,7 @@ from clinic.accounts.models import User
 from clinic.clients.models import Episode
 from clinic.visits.goal_measures import Judged, judged_by
 from clinic.visits.goals import Aim, GoalStanding, Measured, goal_standing, offered_status
-from clinic.visits.plan_dates import PlanRules, PlanStanding
+from clinic.visits.plan_dates import PlanRules, PlanStanding, PlanWarning
 from clinic.visits.plans import Goal, GoalReview, PlanOfCare
 from clinic.visits.selectors.goal_values import GoalValue, Values, goal_values
 from clinic.visits.selectors.plan_facts import plan_rules, plan_standing
@@ -20,6 +20,9 @@ from clinic.visits.words import GoalStatus
 from measurements.report import SessionReport
 from measurements.score_report import ScoreStanding
 
+LATE = frozenset(
+    {PlanWarning.REPORT_OVERDUE, PlanWarning.NOT_CERTIFIED, PlanWarning.CERTIFICATION_ENDED}
+)
 CLOSED = frozenset({GoalStatus.MET, GoalStatus.DROPPED})
 
 
@@ -77,6 +80,11 @@ class PlanCard:
     @property
     def is_in_force(self) -> bool:
         return self.plan is not None and is_in_force(self.plan, self.on)
+
+    @property
+    def notices(self) -> tuple[tuple[PlanWarning, bool], ...]:
+        """(what somebody should see to, whether it is late already)."""
+        return tuple((warning, warning in LATE) for warning in self.standing.warnings)
 
     @property
     def past_due(self) -> tuple[GoalRow, ...]:
