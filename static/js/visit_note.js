@@ -26,7 +26,15 @@ let refused = null; // what the server would not keep: not sent again until it i
 const isDirty = () => waiting !== null || asText(typed()) !== kept;
 
 // Kept in this tab only, only until the server has it, and only for the person who typed it.
+let isSigningOut = false; // then nothing may stay behind
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("[action$='/sign-out/']")) return;
+  isSigningOut = true;
+  setTimeout(() => (isSigningOut = false), 5000); // she may have stayed to save first
+});
+
 function hold() {
+  if (isSigningOut) return;
   const pairs = typed();
   if (asText(pairs) === kept && !waiting) return sessionStorage.removeItem(KEY);
   const shot = { person: form.dataset.person, revision: waiting?.revision ?? revision().value, pairs };
