@@ -4,8 +4,18 @@ from typing import Any
 
 from django import template
 
-from clinic.common.templatetags.units import NOT_KNOWN, Number, level, ml, percent, score
+from clinic.common.templatetags.units import (
+    MINUS,
+    NOT_KNOWN,
+    THIN,
+    Number,
+    level,
+    ml,
+    percent,
+    score,
+)
 from clinic.visits.goal_measures import Judged
+from clinic.visits.goals import Certainty, GoalStanding
 from clinic.visits.words import GoalMeasure
 
 register = template.Library()
@@ -25,3 +35,11 @@ def in_measure(value: Number, judged: Judged) -> str:
     if judged.spec:
         return score(value, judged.spec)
     return str(WRITTEN.get(judged.measure, level)(value))
+
+
+@register.filter
+def progress(standing: GoalStanding) -> str:
+    """53.5 -> "54 % of the way"; nothing for a change that measurement error may explain."""
+    if standing.certainty is Certainty.WITHIN:
+        return ""
+    return f"{standing.progress_percent:.0f}{THIN}% of the way".replace("-", MINUS)

@@ -100,8 +100,17 @@ def test_the_page_shows_what_is_in_force_its_goals_and_their_standing(
     assert "Odile Farrow, MD" in text
     # From 18 % to 20 %: two percent of an arm is what the tape itself may err by.
     assert "Away from the target, within measurement error" in text
-    assert "% of the way" in text
+    assert "of the way" not in text
     assert Entry.objects.filter(verb="plan.seen").count() == 1
+
+
+def test_progress_beyond_error_is_told_in_percent(therapist: Browser, cast: Cast) -> None:
+    goal = excess_goal(baseline=Decimal(40))
+    plan = signed(taped_episode(cast.therapist), goals=(goal,))
+    text = page(therapist, "plan", plan.pk)
+    assert "Towards the target, beyond measurement error" in text
+    # From 40 to 20.0 % on the way to 10 %: (40 - 19.97) / 30 of the published excess is 67 %.
+    assert "67\N{NARROW NO-BREAK SPACE}% of the way" in text
 
 
 def test_a_plan_that_waits_too_long_for_its_certification_says_so(
