@@ -131,9 +131,10 @@ def _everybody_due(user: User, ask: Ask) -> tuple[_Gathered, list[Found], Snooze
 def _gathered(ask: Ask) -> _Gathered:
     booked, covers, told = _booked(timezone.now()), latest_covers(), _told(ask)
     people, episodes, discharged = _care(ask, booked)
-    waiting = {key: row.person for key, row in booked.items() if row.facts.last_freed_on}
-    without_episode = (waiting | {key: _person(*row.person) for key, row in covers.items()}).items()
-    people |= {key: who for key, who in without_episode if key not in discharged | people.keys()}
+    freed = {key: row.person for key, row in booked.items() if row.facts.last_freed_on}
+    covered = {key: _person(*row.person) for key, row in covers.items()}
+    # Without an episode, too: an evaluation was booked and not kept.
+    people = {key: who for key, who in (freed | covered).items() if key not in discharged} | people
     facts = {
         key: ClientFacts(
             episodes=tuple(episodes.get(key, ())),
