@@ -45,11 +45,18 @@ def findings_history(region: AffectedRegion) -> list[FindingsShown]:
     return [_shown(row) for row in rows]
 
 
-def latest_findings(regions: Iterable[AffectedRegion]) -> dict[int, FindingsShown]:
-    """Region id -> its latest look; a region never looked at is absent. One query."""
+def latest_findings(
+    regions: Iterable[AffectedRegion], *, until: date | None = None
+) -> dict[int, FindingsShown]:
+    """Region id -> its latest look, up to a day if one is given. One query.
+
+    A region never looked at is absent.
+    """
+    found = LimbFindings.objects.filter(region__in=[region.pk for region in regions])
+    if until is not None:
+        found = found.filter(found_on__lte=until)
     rows = (
-        LimbFindings.objects.filter(region__in=[region.pk for region in regions])
-        .select_related("found_by")
+        found.select_related("found_by")
         .order_by("region_id", "-found_on", "-recorded_at")
         .distinct("region_id")
     )

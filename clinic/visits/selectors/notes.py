@@ -110,7 +110,7 @@ def _record(note: VisitNote) -> _Record:
         phases=list(episode.phase_changes.all()),
         precautions=list(precautions_of(episode.client)),
         sessions=[one for one in sessions_listed([episode]) if one.taken_on <= note.visited_on],
-        looks=latest_findings(regions),
+        looks=latest_findings(regions, until=note.visited_on),
         before=earlier.note_before(note),
     )
 
@@ -231,7 +231,7 @@ def _line(entry: TreatmentEntry, units: int) -> TreatmentLine:
 
 
 def care_desk(episode: Episode, on: date) -> CareDesk:
-    """The plan of care in force and where it stands on a day. Five queries."""
+    """The plan of care in force and where it stands on a day. Six queries."""
     plan = episode.plans.filter(signed_at__isnull=False, ended_on=None).defer("signed").first()
     return CareDesk(plan, plan_standing(episode, on))
 
