@@ -8,6 +8,8 @@ from unittest.mock import patch
 from django.utils import timezone
 
 SATURDAY = 5
+WORKING_WEEK = range(SATURDAY)
+DAYS_A_WEEK = len(WORKING_WEEK)
 
 
 @contextmanager
@@ -27,6 +29,17 @@ def working_day(today: date, offset: int) -> date:
     """
     day = today + timedelta(days=offset)
     return day - timedelta(days=max(0, day.weekday() - SATURDAY + 1))
+
+
+def nth_working_day(today: date, number: int) -> date:
+    """The working day `number` weekdays from today; on a weekend 0 is the Monday after.
+
+    Two numbers never share a day, so what does not overlap in the fixture never overlaps.
+    """
+    is_weekend = today.weekday() >= SATURDAY
+    first = today + timedelta(days=7 - today.weekday() if is_weekend else 0)
+    weeks, weekday = divmod(first.weekday() + number, DAYS_A_WEEK)
+    return first + timedelta(days=7 * weeks + weekday - first.weekday())
 
 
 def moment_of(day: date, at: time) -> datetime:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -13,7 +13,7 @@ from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.demo import scenario
-from clinic.demo.clock import SATURDAY, clock_at, moment_of
+from clinic.demo.clock import WORKING_WEEK, clock_at, moment_of, nth_working_day
 from clinic.demo.scenario import demo_id
 from clinic.demo.stage import Stage
 from clinic.scheduling.models import Appointment, Authorisation, StatusChange
@@ -28,8 +28,6 @@ from clinic.scheduling.spans import Span, lasting
 from clinic.scheduling.staff_time import AppointmentKind, Closure, Room, WorkingHours
 from clinic.scheduling.states import CANCELLED, MOVABLE, Status
 
-WORKING_WEEK = range(SATURDAY)
-DAYS_A_WEEK = len(WORKING_WEEK)
 DESK_HOUR = time(10, 0)
 
 # Working days between the booking of a visit, or today for one to come, and the booking itself.
@@ -49,17 +47,6 @@ CALLS = {Status.CONFIRMED: 1, Status.CANCELLED_EARLY: 2}
 BY_THERAPIST = {Status.IN_SESSION, Status.DONE}
 
 
-def nth_working_day(today: date, number: int) -> date:
-    """The working day `number` weekdays from today; on a weekend 0 is the Monday after.
-
-    Two numbers never share a day, so what does not overlap in the fixture never overlaps.
-    """
-    is_weekend = today.weekday() >= SATURDAY
-    first = today + timedelta(days=7 - today.weekday() if is_weekend else 0)
-    weeks, weekday = divmod(first.weekday() + number, DAYS_A_WEEK)
-    return first + timedelta(days=7 * weeks + weekday - first.weekday())
-
-
 @dataclass(frozen=True)
 class Change:
     """An appointment came into a state at a moment."""
@@ -70,13 +57,16 @@ class Change:
 
 @dataclass(frozen=True)
 class Desk:
-    """What the desk books with."""
+    """What the desk books with. `opens_today`: day 0 is today, even on a weekend."""
 
     stage: Stage
     rooms: dict[str, Room]  # by sign-in name of the therapist who works there
     kinds: dict[str, AppointmentKind]
+    opens_today: bool = False
 
     def day(self, number: int) -> date:
+        if self.opens_today and number == 0:
+            return self.stage.today
         return nth_working_day(self.stage.today, number)
 
     def at(self, number: int, hour: time = DESK_HOUR) -> datetime:
@@ -102,6 +92,8 @@ def furnish_desk(stage: Stage, opened: int) -> None:
     _close(told["closure"], desk)
     authorisation = _authorise(told["authorisation"], desk)
     _book_all(told["appointments"], authorisation, desk)
+    to_chart = [[0, *visit] for visit in told["to_chart_today"]]
+    _book_all(to_chart, authorisation, replace(desk, opens_today=True))
     _book_course(told["series"], desk)
     for waiting in told["wait_list"]:
         _join(waiting, desk)

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
+from itertools import chain
 from typing import Any
 
 from django.db import connection, models, transaction
@@ -15,11 +16,14 @@ from clinic.common.vocabulary import Limb, Role, Word
 from clinic.demo import scenario
 from clinic.demo.accounts import Account, accounts_of, hand_out, hire
 from clinic.demo.bodies import acts_of_body, client_of, episode_of
+from clinic.demo.compression import acts_of_compression, acts_of_size_chart
 from clinic.demo.desk import furnish_desk
 from clinic.demo.findings import acts_of_findings
 from clinic.demo.letters import acts_of_letters
+from clinic.demo.notes import chart_visits
+from clinic.demo.plans import acts_of_plan, acts_of_scores
 from clinic.demo.scenario import Story, demo_id
-from clinic.demo.stage import Act, Cast, Stage
+from clinic.demo.stage import Act, Cast, Stage, Staged, WorkingStage
 from clinic.demo.tapings import Tape, acts_of_tapings
 from measurements.limb.levels import EndHandling
 from measurements.models import Protocol
@@ -81,36 +85,44 @@ def load(today: date, *, say: Say) -> list[Account]:
         stage = _set_up(told, today)
         _play(told, stage, say)
         furnish_desk(stage, OPENED)
+        chart_visits(stage)
         hand_out(passwords)
     return accounts_of(told, passwords)
 
 
 def _play(told: dict[str, Any], stage: Stage, say: Say) -> None:
     """Everything that happened, act by act, each on its day."""
-    acts = sorted(_acts(told, stage), key=lambda act: (act.offset, act.turn))
-    for number, act in enumerate(acts, start=1):
-        with stage.on(act.offset):
-            act.play()
-        if number % PROGRESS_EVERY == 0 or number == len(acts):
-            say(f"  {100 * number // len(acts):3} %  up to {stage.day(act.offset):%d %b %Y}")
-
-
-def _acts(told: dict[str, Any], stage: Stage) -> Iterator[Act]:
-    """Everything that happened in the clinic, in no order."""
     tape = Tape()
-    for protocol in told["protocols"]:
-        yield from _protocol_acts(protocol, stage, tape)
+    acts = sorted(_acts(told, stage, tape), key=lambda staged: staged.order)
+    for number, staged in enumerate(acts, start=1):
+        staged.play()
+        if number % PROGRESS_EVERY == 0 or number == len(acts):
+            say(f"  {100 * number // len(acts):3} %  up to {staged.order[0]:%d %b %Y}")
+    tape.flush()
+
+
+def _acts(told: dict[str, Any], stage: Stage, tape: Tape) -> Iterator[Staged]:
+    """Everything that happened in the clinic, in no order."""
+    charted = scenario.charting()
+    acts = [acts_of_size_chart(charted["size_chart"], stage)]
+    acts += [_protocol_acts(protocol, stage, tape) for protocol in told["protocols"]]
+    yield from (Staged(act, stage) for act in chain(*acts))
     for story in scenario.stories():
-        yield from _acts_of(story, stage, tape)
-    yield Act(0, 99, tape.flush)
+        own = WorkingStage(stage.today, stage.cast) if story.in_working_days else stage
+        acts_of_story = _acts_of(story, charted["stories"].get(story.name, {}), own, tape)
+        yield from (Staged(act, own) for act in acts_of_story)
 
 
-def _acts_of(story: Story, stage: Stage, tape: Tape) -> Iterator[Act]:
+def _acts_of(story: Story, charted: dict[str, Any], stage: Stage, tape: Tape) -> Iterator[Act]:
     episode = episode_of(story, client_of(story, stage), stage)
     yield from acts_of_body(story, episode, stage)
     yield from acts_of_tapings(story, episode, stage, tape)
     yield from acts_of_findings(story, episode, stage)
     yield from acts_of_letters(story, episode, stage, tape)
+    yield from acts_of_scores(charted.get("scores", ()), episode, stage)
+    yield from acts_of_compression(charted, episode, stage)
+    for plan in charted.get("plans", ()):
+        yield from acts_of_plan(plan, episode, stage, tape)
 
 
 def _set_up(told: dict[str, Any], today: date) -> Stage:

@@ -16,7 +16,7 @@ from clinic.demo.shape import Body, Knots
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo"
 NAMES = uuid5(NAMESPACE_URL, "https://example.org/invented-clinic")
-NOT_STORIES = {"clinic.json", "5_desk.json"}
+NOT_STORIES = {"clinic.json", "5_desk.json", "6_charting.json"}
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,7 @@ class Story:
     client: dict[str, str]
     episode: dict[str, Any]
     registered: int
+    in_working_days: bool
     tapings: tuple[Taping, ...]
     not_the_same_as: tuple[str, ...] = ()
     treatments: tuple[dict[str, Any], ...] = ()
@@ -85,6 +86,16 @@ def desk() -> dict[str, Any]:
     return _read("5_desk.json")
 
 
+def charting() -> dict[str, Any]:
+    """What was charted, by story, and the clinic's own size chart."""
+    return _read("6_charting.json")
+
+
+def size_chart() -> bytes:
+    """The clinic's own size chart as a file."""
+    return (FOLDER / "sleeve_sizes.csv").read_bytes()
+
+
 def _read(name: str) -> dict[str, Any]:
     told: dict[str, Any] = json.loads((FOLDER / name).read_text(encoding="utf-8"))
     return told
@@ -109,6 +120,7 @@ def _story(told: dict[str, Any]) -> Story:
         client=told["client"],
         episode=told["episode"],
         registered=told.get("registered", told["episode"]["opened"] - 3),
+        in_working_days=told.get("in_working_days", False),
         tapings=tuple(_taping(each) for each in told.get("tapings", ())),
         **{key: tuple(told.get(key, ())) for key in several},
     )

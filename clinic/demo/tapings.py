@@ -86,16 +86,16 @@ class Taper:
 
     def _session(self, day: int) -> GirthSession:
         name, taping = self.story.name, self.taping
-        weight_kg = Decimal(between(taping.weight_kg, day)).quantize(HUNDRED_GRAMS)
+        weight_kg = Decimal(between(taping.weight_kg, self.stage.days_ago(day)))
         return GirthSession.objects.create(
             id=demo_id("session", f"{name} {taping.limb} {day}"),
             episode=self.episode,
             protocol=self.tape.protocol_in_use(taping.protocol),
             limb=taping.limb,
             taken_on=self.stage.day(day),
-            taken_at=time(8 + Random(f"{name} {day}").randrange(9), 15),  # noqa: S311 - a story
+            taken_at=_hour(name, day),
             posture=taping.posture,
-            weight_kg=weight_kg,
+            weight_kg=weight_kg.quantize(HUNDRED_GRAMS),
             note=taping.notes.get(day, ""),
             is_baseline=day == taping.days[0],
             taken_by=self.episode.therapist,
@@ -106,7 +106,7 @@ class Taper:
         girths = taped_girths_cm(
             self.taping.body(self.story.sex),
             [float(level) for level in levels],
-            day=day,
+            day=self.stage.days_ago(day),
             seed=f"{SEED} {self.story.name}",
             in_inches=self.taping.in_inches,
         )
@@ -115,6 +115,12 @@ class Taper:
             for side, taped in girths.items()
             for level, girth in zip(levels, taped, strict=True)
         ]
+
+
+def _hour(story: str, day: int) -> time | None:
+    """Some hour of the day; none for today's, which may be loaded at any hour."""
+    hour = 8 + Random(f"{story} {day}").randrange(9)  # noqa: S311 - a story
+    return time(hour, 15) if day else None
 
 
 def _leave_unfinished(told: dict[str, Any], taper: Taper) -> None:

@@ -7,7 +7,8 @@ import pytest
 
 from clinic.common.vocabulary import Role
 from clinic.demo import scenario
-from clinic.demo.desk import furnish_desk, nth_working_day
+from clinic.demo.clock import nth_working_day
+from clinic.demo.desk import furnish_desk
 from clinic.demo.stage import Cast, Stage
 from clinic.scheduling.models import Appointment
 from clinic.scheduling.ranges import wall
