@@ -20,6 +20,7 @@ INTENSIVE, SESSIONS = 1_000, 10
 # A list looked at in passing: well under a second where nothing is new; the first look of a
 # process, which reads and fits them all, may take some seconds. Our own choice; no source.
 WARM_S, COLD_S = 0.5, 8.0
+TIMES_SQL, COLD_TIMES_SQL = 4, 8  # on a shared machine that runs slower: of the same look's SQL
 
 # Every twentieth client had an evaluation and nine visits, two days apart, falling from 2.5 cm
 # above a usual arm towards it; a tape reads to a millimetre.
@@ -63,20 +64,22 @@ def test_a_large_practice_knows_its_plateaus_in_three_queries(
         cursor.execute(READINGS)
         cursor.execute("ANALYZE")
     assert Client.objects.count() == 20_000
-    times = []
+    times, in_sql = [], []
     for _ in range(1 + REPEATS):
         with CaptureQueriesContext(connection) as queries:
             started = perf_counter()
             ready = ready_for_garments(date(2026, 2, 1))
             times.append(perf_counter() - started)
         assert len(queries) <= 3
-    sql_s = sum(float(query["time"]) for query in queries)
-    cold_s, warm_s = times[0], median(times[1:])
+        in_sql.append(sum(float(query["time"]) for query in queries))
+    (cold_s, warm_s), (cold_sql_s, sql_s) = (
+        (each[0], median(each[1:])) for each in (times, in_sql)
+    )
     with capsys.disabled():
         print(
             f"\nplateaus: {len(ready)} of {INTENSIVE} ready; first {cold_s:.2f} s,"
-            f" then {warm_s:.2f} s, of that SQL {sql_s:.2f} s"
+            f" of that SQL {cold_sql_s:.2f} s, then {warm_s:.2f} s, of that SQL {sql_s:.2f} s"
         )
     assert len(ready) > INTENSIVE / 10
-    assert warm_s < max(4 * sql_s, WARM_S)
-    assert cold_s < COLD_S
+    assert warm_s < max(TIMES_SQL * sql_s, WARM_S)
+    assert cold_s < max(COLD_TIMES_SQL * cold_sql_s, COLD_S)
