@@ -14,10 +14,11 @@ from clinic.scheduling.models import Appointment
 from clinic.visits.lists import Service
 from clinic.visits.plans import Goal, GoalReview, PlanOfCare
 from clinic.visits.red_flags import RedFlagKind
+from clinic.visits.reported import ProgressReported
 from clinic.visits.words import NoteState, VisitKind
 from programmes.models import PrecautionReview
 
-__all__ = ["Goal", "GoalReview", "PlanOfCare", "Service"]
+__all__ = ["Goal", "GoalReview", "PlanOfCare", "ProgressReported", "Service"]
 
 USER = settings.AUTH_USER_MODEL
 LONGEST_VISIT_MIN = 480

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
@@ -28,10 +29,11 @@ from clinic.visits.plan_dates import (
     PlanWarning,
 )
 from clinic.visits.plans import PlanOfCare
+from clinic.visits.reported import ProgressReported
 from clinic.visits.words import VisitKind
 
 Key = tuple[UUID, UUID]  # client and episode
-OpenIds = QuerySet[Episode, dict[str, UUID]]
+OpenIds = QuerySet[Episode, Any]
 
 PLAN_COLUMNS = ("from_on", "to_on", "ended_on", "certified_on")
 REPORT_WARNINGS = frozenset(
@@ -46,13 +48,21 @@ def plan_rules() -> PlanRules:
     return PlanRules(report_every_days=kept.report_every_days, certified_days=kept.certified_days)
 
 
-def reported_until(episode_ids: Collection[UUID]) -> Mapping[UUID, tuple[date, ...]]:
-    """Episode id -> the last days its progress reports cover. Nothing keeps them yet."""
-    return {}
+def reported_until(episode_ids: Collection[UUID] | OpenIds) -> Mapping[UUID, Sequence[date]]:
+    """Episode id -> the last days its approved progress reports cover. One query."""
+    rows = (
+        ProgressReported.objects.filter(episode__in=episode_ids)
+        .order_by()
+        .values_list("episode_id", "until_on")
+    )
+    found: dict[UUID, list[date]] = defaultdict(list)
+    for episode_id, until_on in rows:
+        found[episode_id].append(until_on)
+    return found
 
 
 def plan_standing(episode: Episode, on: date, *, rules: PlanRules | None = None) -> PlanStanding:
-    """Where the episode stands on a day: 4 queries, 3 with `rules`."""
+    """Where the episode stands on a day: 5 queries, 4 with `rules`."""
     signed = episode.plans.filter(signed_at__isnull=False).order_by("number")
     return _Counted(
         treated_on=list(
@@ -139,14 +149,14 @@ class _Counted:
 def plans_due(on: date, *, rules: PlanRules | None = None) -> dict[UUID, tuple[Recall, ...]]:
     """Client id -> recalls for a progress report or a recertification, of all open episodes.
 
-    Three queries, whatever the number: rules, plans, treatment days. `count` of a report is the
-    treatment days so far. A client is absent when nothing is due.
+    Four queries, whatever the number: rules, plans, treatment days, reports. `count` of a report
+    is the treatment days so far. A client is absent when nothing is due.
     """
     rules = rules or plan_rules()
     open_ids = open_episodes().values("pk")
     plans, treated = _plans_by_episode(open_ids), _days_by_episode(open_ids)
     keys = sorted({*plans, *treated})
-    reported = reported_until([episode_id for _, episode_id in keys])
+    reported = reported_until(open_ids)
     found: dict[UUID, list[Recall]] = defaultdict(list)
     for key in keys:
         client_id, episode_id = key

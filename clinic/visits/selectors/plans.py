@@ -153,7 +153,7 @@ def plan_card(
 ) -> PlanCard:
     """What a page shows of an episode's plan of care, today or on a day.
 
-    At most 13 queries: plans 3, standing 4, and 6 for measured values, which `reports` (the
+    At most 14 queries: plans 3, standing 5, and 6 for measured values, which `reports` (the
     latest of each limb) and `scores` spare.
     """
     on = on or timezone.localdate()
