@@ -5,12 +5,12 @@ from dataclasses import replace
 from typing import Any
 
 from clinic.clients.models import Episode
+from clinic.common.print import NotPrinted, can_print
 from clinic.demo.scenario import Story
 from clinic.demo.stage import Act, Stage
 from clinic.demo.tapings import Tape
-from clinic.letters.errors import LetterNotPrinted
+from clinic.letters.errors import LetterTooLong
 from clinic.letters.models import ProgressLetter
-from clinic.letters.pdf import can_print
 from clinic.letters.services import (
     approve_letter,
     compile_letter,
@@ -58,5 +58,5 @@ def _approve(letter: ProgressLetter, episode: Episode) -> None:
     by = episode.therapist
     try:
         approve_letter(letter=letter, digest=final_sheet(letter, by).digest, by=by)
-    except LetterNotPrinted:
+    except (NotPrinted, LetterTooLong):
         discard_letter(letter=letter, by=by)

@@ -1,15 +1,14 @@
 """Gathers the frozen `ProgressSummary` of an episode and a period from the record.
 
-A fixed number of queries, whatever the record holds. The record as it is on the day: compiled
-afresh for every look at a draft, and kept for good when the letter is approved.
+A fixed number of queries for each kind, whatever the record holds. The record as it is on the day:
+compiled afresh for every look at a draft, and kept for good when the letter is approved.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import Practice
 from clinic.accounts.selectors import practice_card
 from clinic.clients.diagnoses import DIAGNOSES
 from clinic.clients.models import (
@@ -22,8 +21,11 @@ from clinic.clients.models import (
 )
 from clinic.clients.selectors import BodyStory, body_story
 from clinic.common.vocabulary import Involvement, Phase, Precaution, Stage
+from clinic.letters.compile_care import care_of, ending_of
 from clinic.letters.errors import NothingTaped
+from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
+from clinic.letters.occasion import Occasion
 from clinic.letters.selectors import last_approved, stage_findings
 from clinic.letters.summary import (
     SUMMARY_VERSION,
@@ -40,6 +42,7 @@ from clinic.letters.summary import (
     ProgressSummary,
     StageFound,
 )
+from clinic.scheduling.selectors.recalls import months_kept
 from measurements.limb.course import DecongestionVerdict
 from measurements.limb.volume import METHOD
 from measurements.models import LimbFindings
@@ -52,34 +55,28 @@ from measurements.report import (
     SessionReport,
 )
 from measurements.selectors.reports import episode_course
+from measurements.selectors.taped import sessions_listed
 from programmes.body.precautions import effects_of
 from programmes.selectors.adherence import adherence_of
 
+__all__ = ["LETTER_METHOD", "Occasion", "progress_summary"]
+
 # What a stored summary names as its making: the letter's own version, then that of the volumes.
 LETTER_METHOD = f"letter {SUMMARY_VERSION}; {METHOD}"
+ENDS = LetterKind.DISCHARGE
 
 # Cautions of a session that change how a reader should take its numbers.
 TOLD = (Caution.POSTURE, Caution.BOTH_ROSE)
 
 
-@dataclass(frozen=True)
-class Occasion:
-    """For whom, from when to when, on what day and over whose name a letter is written."""
-
-    referrer: Referrer
-    period_from: date
-    period_to: date
-    written_on: date
-    signed_by: User
-
-
 def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
-    """Everything the letter says. Raises NothingTaped when no girths reach into the period."""
-    before = last_approved(episode)
-    limbs = limb_numbers(episode_course(episode), occasion, before)
-    if not limbs:
+    """Everything the paper says. Raises NothingTaped for a letter when no girths reach into it."""
+    before = last_approved(episode, occasion.kind)
+    courses = courses_of(episode, occasion)
+    limbs = limb_numbers(courses, occasion, before)
+    if not limbs and occasion.kind is LetterKind.LETTER:
         raise NothingTaped(occasion.period_to)
-    story = body_story(episode.client)
+    story, found = body_story(episode.client), stage_findings(episode, occasion.period_to)
     phase, since_on = phase_on(episode.phase_changes.all(), occasion.period_to)
     regions = list(episode.regions.all())
     return ProgressSummary(
@@ -90,7 +87,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         client=client_named(episode),
         diagnosis=diagnosis(episode, regions),
         cancer_treatment=treatment_line(story),
-        stages=stages_of(stage_findings(episode, occasion.period_to)),
+        stages=stages_of(found),
         phase=phase,
         phase_since_on=since_on,
         precautions=precautions_of(story),
@@ -102,6 +99,20 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         written_on=occasion.written_on,
         signed_by=occasion.signed_by.signature,
         adherence=adherence(episode, occasion),
+        kind=occasion.kind,
+        every_months=months_kept(episode),
+        care=care_of(episode, occasion, courses) if occasion.kind.is_report else None,
+        ending=ending_of(episode, occasion, found) if occasion.kind is ENDS else None,
+    )
+
+
+def courses_of(episode: Episode, occasion: Occasion) -> tuple[LimbCourse, ...]:
+    """A report knows nothing taped after its period; a letter tells it apart by itself."""
+    if occasion.kind is LetterKind.LETTER:
+        return episode_course(episode)
+    listed = sessions_listed([episode])
+    return episode_course(
+        episode, listed=[each for each in listed if each.taken_on <= occasion.period_to]
     )
 
 
@@ -126,7 +137,10 @@ def letterhead(practice: Practice) -> Letterhead:
     )
 
 
-def addressee(referrer: Referrer) -> Addressee:
+def addressee(referrer: Referrer | None) -> Addressee:
+    """Whom it is sent to; a report without a referrer goes to the payer alone."""
+    if referrer is None:
+        return Addressee("To the payer", "", "", "", "")
     return Addressee(
         name=str(referrer),
         speciality=referrer.speciality,
@@ -218,13 +232,19 @@ def limb_numbers(
     courses: Iterable[LimbCourse], occasion: Occasion, before: ProgressLetter | None
 ) -> tuple[LimbNumbers, ...]:
     """The numbers of each limb taped up to the end of the period."""
-    told = told_sessions(before)
-    found = (_numbers(course, occasion, told) for course in courses)
+    known = list(courses)
+    told = first_sessions(known) if occasion.kind is ENDS else told_sessions(before)
+    found = (_numbers(course, occasion, told) for course in known)
     return tuple(numbers for numbers in found if numbers)
 
 
+def first_sessions(courses: Iterable[LimbCourse]) -> frozenset[str]:
+    """What a discharge summary sets the last session against."""
+    return frozenset(str(course.points[0].session_id) for course in courses if course.points)
+
+
 def told_sessions(before: ProgressLetter | None) -> frozenset[str]:
-    """The sessions that the last letter called "now"."""
+    """The sessions that the last paper of this kind called "now"."""
     stored = (before.summary or {}).get("limbs", []) if before else []
     return frozenset(numbers["now"]["session_id"] for numbers in stored)
 

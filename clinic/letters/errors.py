@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 from clinic.common.errors import RuleBroken
-from clinic.common.vocabulary import Word
+from clinic.letters.kinds import LetterKind
 
 # RuleBroken
 # ├── NothingTaped
@@ -15,8 +15,9 @@ from clinic.common.vocabulary import Word
 # ├── DraftExists
 # ├── LetterChanged
 # ├── LetterKept
-# └── LetterNotPrinted
-#     └── LetterTooLong
+# ├── NeedUnsaid
+# ├── MayNotApprove
+# └── LetterTooLong
 
 
 class NothingTaped(RuleBroken):
@@ -50,7 +51,7 @@ class PeriodInFuture(RuleBroken):
 
 
 class DraftExists(RuleBroken):
-    """The episode has a draft already."""
+    """The episode has a draft of this kind already."""
 
     def __init__(self, draft: Any) -> None:
         super().__init__(str(draft.pk))
@@ -69,25 +70,21 @@ class LetterKept(RuleBroken):
     """An approved letter is never changed or removed."""
 
 
-class Fault(Word):
-    LIBRARY_MISSING = "library_missing", "a system library is missing"
-    FAILED = "failed", "the PDF library failed"
-    TOO_LONG = "too_long", "longer than one page"
+class NeedUnsaid(RuleBroken):
+    """A progress report that does not say why skilled care is still needed."""
+
+    field = "skilled_need"
 
 
-class LetterNotPrinted(RuleBroken):
-    """No PDF came out; the draft is kept. `detail` is for the log and holds no clinical word."""
-
-    def __init__(self, fault: Fault, detail: str = "") -> None:
-        super().__init__(fault, detail)
-        self.fault = fault
-        self.detail = detail
+class MayNotApprove(RuleBroken):
+    """A report for the payer by somebody whose notes wait for a co-signature."""
 
 
-class LetterTooLong(LetterNotPrinted):
-    """The letter runs over one page. `longest` names its longest texts, longest first."""
+class LetterTooLong(RuleBroken):
+    """It runs over its pages. `longest` names its longest texts, longest first."""
 
-    def __init__(self, pages: int, longest: tuple[str, ...] = ()) -> None:
-        super().__init__(Fault.TOO_LONG, f"{pages} pages")
+    def __init__(self, pages: int, kind: LetterKind, longest: tuple[str, ...] = ()) -> None:
+        super().__init__(pages, kind)
         self.pages = pages
+        self.kind = kind
         self.longest = longest

@@ -1,4 +1,4 @@
-"""Progress letters as they were sent."""
+"""Progress letters, progress reports and discharge summaries as they were sent."""
 
 import uuid
 
@@ -8,19 +8,31 @@ from django.db import models
 from django.db.models import F, Q
 
 from clinic.clients.models import Episode, Referrer
+from clinic.common.choices import check_values, choices_of
 from clinic.common.triggers import no_truncate
+from clinic.letters.kinds import LetterKind
 
 
 class ProgressLetter(models.Model):
-    """One letter: a draft of free text, then, once approved, the very bytes that were sent."""
+    """One letter: a draft of free text, then, once approved, the very bytes that were sent.
+
+    A letter, a report to the payer or a discharge summary, by its `kind`; each kind uses the
+    texts that `LetterKind.texts` names. Only a report may go without a referrer.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     episode = models.ForeignKey(Episode, models.PROTECT, related_name="letters")
-    referrer = models.ForeignKey(Referrer, models.PROTECT, related_name="letters")
+    kind = models.CharField(max_length=9, choices=choices_of(LetterKind), default=LetterKind.LETTER)
+    referrer = models.ForeignKey(
+        Referrer, models.PROTECT, null=True, blank=True, related_name="letters"
+    )
     period_from = models.DateField()
     period_to = models.DateField()
     bottom_line = models.CharField("the sentence that matters", max_length=300)
     treatment = models.TextField("treatment given", max_length=600, blank=True)
+    response = models.TextField("response to treatment", max_length=600, blank=True)
+    skilled_need = models.TextField("why skilled care is still needed", max_length=600, blank=True)
+    self_care = models.TextField("self-care plan", max_length=800, blank=True)
     adherence = models.TextField("home programme and adherence", max_length=400, blank=True)
     plan = models.TextField(max_length=600, blank=True)
     request = models.TextField("what we ask of you", max_length=400, blank=True)
@@ -43,9 +55,16 @@ class ProgressLetter(models.Model):
                 condition=Q(period_to__gte=F("period_from")), name="letter_period_runs_forward"
             ),
             models.UniqueConstraint(
-                fields=["episode"],
+                fields=["episode", "kind"],
                 condition=Q(approved_at__isnull=True),
-                name="one_letter_draft_per_episode",
+                name="one_letter_draft_of_a_kind",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=check_values(LetterKind)), name="letter_kind_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(referrer__isnull=False) | Q(kind=LetterKind.REPORT),
+                name="letter_has_a_reader",
             ),
             models.CheckConstraint(
                 condition=Q(
@@ -75,7 +94,17 @@ class ProgressLetter(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"letter {self.period_from:%Y-%m-%d} to {self.period_to:%Y-%m-%d}"
+        word = self.kind_word.label
+        return f"{word} {self.period_from:%Y-%m-%d} to {self.period_to:%Y-%m-%d}"
+
+    @property
+    def kind_word(self) -> LetterKind:
+        return LetterKind(self.kind)
+
+    @property
+    def reader(self) -> str:
+        """Whom it is for, in words."""
+        return str(self.referrer) if self.referrer else "the payer"
 
     @property
     def is_approved(self) -> bool:

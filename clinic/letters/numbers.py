@@ -38,8 +38,9 @@ class NumberTable:
     rows: tuple[Row, ...]
 
 
-def number_table(numbers: LimbNumbers) -> NumberTable:
-    columns = _columns(numbers)
+def number_table(numbers: LimbNumbers, last: str = "last letter") -> NumberTable:
+    """The table of one limb; `last` heads the column between baseline and now."""
+    columns = _columns(numbers, last)
     rows = tuple(row for row in _rows(numbers, columns) if any(row.cells))
     return NumberTable(_caption(numbers), columns, _earlier(columns), rows)
 
@@ -54,12 +55,12 @@ def _caption(numbers: LimbNumbers) -> str:
     return f"{numbers.limb.label.capitalize()} volumes"
 
 
-def _columns(numbers: LimbNumbers) -> tuple[Column, ...]:
-    """Baseline, last letter, now; one column where two of them are the same session."""
+def _columns(numbers: LimbNumbers, last: str) -> tuple[Column, ...]:
+    """Baseline, last paper, now; one column where two of them are the same session."""
     named: dict[str, tuple[Look, list[str]]] = {}
     for heading, look in (
         ("baseline", numbers.baseline),
-        ("last letter", numbers.last),
+        (last, numbers.last),
         ("now", numbers.now),
     ):
         if look:

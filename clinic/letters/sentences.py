@@ -4,16 +4,10 @@ from collections.abc import Callable
 from typing import Any
 
 from clinic.common.errors import RuleBroken
+from clinic.common.print import NotPrinted, PrintFault
 from clinic.letters import errors
+from clinic.letters.kinds import heading
 from clinic.letters.wording import day
-
-FIELD_NAMES = {
-    "bottom_line": "the sentence that matters",
-    "treatment": "treatment given",
-    "adherence": "home programme and adherence",
-    "plan": "plan",
-    "request": "what we ask of you",
-}
 
 INSTALL = (
     "The letter cannot be printed on this machine: a system library for PDF is missing. Ask the"
@@ -23,15 +17,21 @@ INSTALL = (
 
 
 def _too_long(error: errors.LetterTooLong) -> str:
-    texts = [FIELD_NAMES[name] for name in error.longest]
+    texts = [lowered(heading(error.kind, name)) for name in error.longest]
     shorten = f" Shorten {' or '.join(texts)}, or take out line breaks." if texts else ""
+    most = {1: "one", 2: "two"}[error.kind.most_pages]
     return (
-        f"The letter runs to {error.pages} pages and must fit on one.{shorten} The draft is kept."
+        f"The {error.kind.paper} runs to {error.pages} pages and must fit on {most}.{shorten}"
+        " The draft is kept."
     )
 
 
-def _not_printed(error: errors.LetterNotPrinted) -> str:
-    if error.fault is errors.Fault.LIBRARY_MISSING:
+def lowered(text: str) -> str:
+    return text[0].lower() + text[1:]
+
+
+def _not_printed(error: NotPrinted) -> str:
+    if error.fault is PrintFault.LIBRARY_MISSING:
         return INSTALL
     return (
         "The PDF could not be made, so nothing was approved and nothing was sent. The draft is"
@@ -56,7 +56,8 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "This day is still to come. Choose today or an earlier day."
     ),
     errors.DraftExists: lambda error: (
-        "This episode has a draft already. Finish or discard that one first."
+        f"This episode has a draft of a {error.draft.kind_word.label} already. Finish or discard"
+        " that one first."
     ),
     errors.LetterChanged: lambda error: (
         "Nothing was kept: the letter or the record under it changed while you had this page open."
@@ -66,7 +67,15 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "This letter is approved and stays exactly as it was sent. Write a new letter instead."
     ),
     errors.LetterTooLong: _too_long,
-    errors.LetterNotPrinted: _not_printed,
+    NotPrinted: _not_printed,
+    errors.NeedUnsaid: lambda error: (
+        "Say why skilled care is still needed, in your own words: the record cannot say it, and"
+        " without it the report is not approved."
+    ),
+    errors.MayNotApprove: lambda error: (
+        "Your notes wait for a co-signature, so another clinician approves this paper. The draft"
+        " is kept for that."
+    ),
 }
 
 

@@ -1,4 +1,4 @@
-"""Writes about letters: compile, edit, approve, discard. A sent letter is never touched again."""
+"""Writes about letters of every kind: compile, edit, approve, discard. What is sent stays."""
 
 import hashlib
 from collections.abc import Iterator
@@ -14,30 +14,39 @@ from clinic.audit import services as audit
 from clinic.clients.models import Episode, Referrer
 from clinic.letters import errors
 from clinic.letters.compile import LETTER_METHOD, Occasion, progress_summary
+from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
 from clinic.letters.pdf import letter_pdf
+from clinic.letters.proposals import proposed_texts
 from clinic.letters.selectors import draft_of
 from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts, sheet
 from clinic.letters.summary import as_json
-from clinic.letters.wording import proposals
+from clinic.visits.services.reported import note_report
 
 RAISED_BY_TRIGGER = "P0001"
+LETTER = LetterKind.LETTER
 
 
 @transaction.atomic
 def compile_letter(
-    *, episode: Episode, period_from: date, period_to: date, by: User
+    *,
+    episode: Episode,
+    period_from: date,
+    period_to: date,
+    by: User,
+    kind: LetterKind = LETTER,
 ) -> ProgressLetter:
-    """Begin a draft with texts proposed from the record.
+    """Begin a draft of a kind with texts proposed from the record.
 
     Raises DraftExists, NoReferrer, ClientDeclines, PeriodBackwards, PeriodInFuture, NothingTaped.
     """
     _check_period(period_from, period_to)
-    referrer = reader_of(episode)
-    _refuse_second_draft(episode)
-    occasion = Occasion(referrer, period_from, period_to, timezone.localdate(), by)
-    proposed = proposals(progress_summary(episode, occasion))
+    referrer = reader_of(episode, kind)
+    _refuse_second_draft(episode, kind)
+    occasion = Occasion(referrer, period_from, period_to, timezone.localdate(), by, kind)
+    proposed = proposed_texts(progress_summary(episode, occasion))
     letter = ProgressLetter(
+        kind=kind,
         episode=episode,
         referrer=referrer,
         period_from=period_from,
@@ -50,14 +59,19 @@ def compile_letter(
     return letter
 
 
-def reader_of(episode: Episode) -> Referrer:
-    """Whom a letter goes to: the episode's referrer, else the client's.
+def reader_of(episode: Episode, kind: LetterKind = LETTER) -> Referrer | None:
+    """Whom it goes to: the episode's referrer, else the client's.
 
-    Raises NoReferrer, ClientDeclines.
+    A report is the payer's business: it needs no referrer, and a client who wants no letters to
+    go to the referrer has one all the same, without the referrer's name. Raises NoReferrer,
+    ClientDeclines for the other kinds.
     """
-    if not episode.client.agrees_to_letters:
-        raise errors.ClientDeclines
+    agrees = episode.client.agrees_to_letters
     referrer = episode.referrer or episode.client.referrer
+    if kind is LetterKind.REPORT:
+        return referrer if agrees else None
+    if not agrees:
+        raise errors.ClientDeclines
     if referrer is None:
         raise errors.NoReferrer
     return referrer
@@ -70,8 +84,8 @@ def _check_period(period_from: date, period_to: date) -> None:
         raise errors.PeriodBackwards
 
 
-def _refuse_second_draft(episode: Episode) -> None:
-    if draft := draft_of(episode):
+def _refuse_second_draft(episode: Episode, kind: LetterKind) -> None:
+    if draft := draft_of(episode, kind):
         raise errors.DraftExists(draft)
 
 
@@ -81,7 +95,7 @@ def _save_draft(letter: ProgressLetter) -> None:
         with transaction.atomic():
             letter.save(force_insert=True)
     except IntegrityError:
-        _refuse_second_draft(letter.episode)
+        _refuse_second_draft(letter.episode, letter.kind_word)
         raise
 
 
@@ -110,11 +124,13 @@ def edit_letter(
 def approve_letter(*, letter: ProgressLetter, digest: str, by: User) -> ProgressLetter:
     """Print the letter and keep its bytes, hash, summary and method for good, or nothing at all.
 
-    `digest` is that of the sheet the person approved. Raises LetterKept, LetterChanged,
-    LetterNotPrinted, LetterTooLong, NothingTaped, ClientDeclines.
+    `digest` is that of the sheet the person approved. The treatment days that a report or a
+    discharge summary covers count as reported from now on. Raises LetterKept, LetterChanged,
+    NotPrinted, LetterTooLong, NothingTaped, ClientDeclines, NeedUnsaid, MayNotApprove.
     """
     stored = _locked(letter)
-    reader_of(stored.episode)
+    reader_of(stored.episode, stored.kind_word)
+    check_may_approve(stored, by)
     final = final_sheet(stored, by)
     if final.digest != digest:
         raise errors.LetterChanged(stored)
@@ -125,8 +141,22 @@ def approve_letter(*, letter: ProgressLetter, digest: str, by: User) -> Progress
     stored.approved_by, stored.approved_at = by, timezone.now()
     with _kept_letters():
         stored.save()
+    if stored.kind_word.is_report:
+        note_report(episode=stored.episode, until_on=stored.period_to, by=by)
     audit.record(by, "letter.approved", client=stored.episode.client, subject=stored)
     return stored
+
+
+def check_may_approve(letter: ProgressLetter, by: User) -> None:
+    """A report is the clinician's, not the assistant's, and says why care goes on.
+
+    Source: CMS Medicare Benefit Policy Manual (Pub. 100-02), chapter 15, 220.3 D. Raises
+    MayNotApprove, NeedUnsaid.
+    """
+    if letter.kind_word.is_report and by.needs_cosignature:
+        raise errors.MayNotApprove
+    if letter.kind_word is LetterKind.REPORT and not letter.skilled_need.strip():
+        raise errors.NeedUnsaid
 
 
 @transaction.atomic
@@ -167,7 +197,14 @@ def final_sheet(letter: ProgressLetter, by: User) -> Sheet:
 
 
 def _occasion(letter: ProgressLetter, by: User) -> Occasion:
-    return Occasion(letter.referrer, letter.period_from, letter.period_to, timezone.localdate(), by)
+    return Occasion(
+        referrer=letter.referrer,
+        period_from=letter.period_from,
+        period_to=letter.period_to,
+        written_on=timezone.localdate(),
+        signed_by=by,
+        kind=letter.kind_word,
+    )
 
 
 def _locked(letter: ProgressLetter) -> ProgressLetter:

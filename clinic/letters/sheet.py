@@ -5,11 +5,28 @@ import json
 from dataclasses import dataclass
 
 from clinic.letters.chart import Chart, chart
+from clinic.letters.kinds import LetterKind, heading
 from clinic.letters.numbers import NumberTable, end_of, number_table
 from clinic.letters.summary import LimbNumbers, ProgressSummary, as_json
 from clinic.letters.wording import alerts
 
-TEXT_FIELDS = ("bottom_line", "treatment", "adherence", "plan", "request")
+# Every text that any kind has; `LetterKind.texts` names those of one.
+TEXT_FIELDS = (
+    "bottom_line",
+    "treatment",
+    "adherence",
+    "plan",
+    "request",
+    "response",
+    "skilled_need",
+    "self_care",
+)
+# What is printed where a text is empty; other empty texts are left out.
+WHEN_EMPTY = {
+    "adherence": "Not recorded for this period.",
+    "request": "Nothing at present.",
+    "skilled_need": "Not said yet.",
+}
 
 # Girth volumes read high because sections are not circles: measurement reference, mesh limbs of
 # this project's own check, 2 to 6 % for arms and 2 to 4 % for legs.
@@ -25,6 +42,18 @@ class Texts:
     adherence: str = ""
     plan: str = ""
     request: str = ""
+    response: str = ""
+    skilled_need: str = ""
+    self_care: str = ""
+
+
+@dataclass(frozen=True)
+class TextBlock:
+    """One text under its heading, as printed."""
+
+    heading: str
+    text: str
+    is_request: bool
 
 
 @dataclass(frozen=True)
@@ -47,6 +76,14 @@ class Sheet:
     is_draft: bool
 
     @property
+    def kind(self) -> LetterKind:
+        return self.summary.kind
+
+    @property
+    def blocks(self) -> tuple[TextBlock, ...]:
+        return blocks(self.kind, self.texts)
+
+    @property
     def has_chart(self) -> bool:
         return any(limb.chart for limb in self.limbs)
 
@@ -58,26 +95,37 @@ class Sheet:
 
 
 def sheet(summary: ProgressSummary, texts: Texts, *, is_draft: bool) -> Sheet:
-    limbs = tuple(_limb_sheet(numbers) for numbers in summary.limbs)
+    limbs = tuple(_limb_sheet(numbers, summary.kind) for numbers in summary.limbs)
     return Sheet(summary, texts, limbs, alerts(summary), is_draft)
 
 
-def _limb_sheet(numbers: LimbNumbers) -> LimbSheet:
+def _limb_sheet(numbers: LimbNumbers, kind: LetterKind) -> LimbSheet:
     return LimbSheet(
         numbers=numbers,
-        table=number_table(numbers),
+        table=number_table(numbers, kind.compared_with),
         chart=chart(numbers),
         end=end_of(numbers.limb),
         reads_high_percent=READS_HIGH_PERCENT[numbers.limb],
     )
 
 
-def longest_texts(texts: Texts, count: int = 2) -> tuple[str, ...]:
+def blocks(kind: LetterKind, texts: Texts) -> tuple[TextBlock, ...]:
+    """The texts below the numbers, in their order; the opening sentence stands above them."""
+    names = [name for name in kind.texts if name != "bottom_line"]
+    found = (_block(kind, name, getattr(texts, name)) for name in names)
+    return tuple(block for block in found if block.text)
+
+
+def _block(kind: LetterKind, name: str, text: str) -> TextBlock:
+    return TextBlock(heading(kind, name), text or WHEN_EMPTY.get(name, ""), name == "request")
+
+
+def longest_texts(sheet: Sheet, count: int = 2) -> tuple[str, ...]:
     """The texts that take the most room, a line break counting as a line, longest first."""
-    room = {name: len(getattr(texts, name)) + 100 * _breaks(texts, name) for name in TEXT_FIELDS}
-    ordered = sorted((name for name in TEXT_FIELDS if room[name]), key=lambda name: -room[name])
+    room = {name: _room(getattr(sheet.texts, name)) for name in sheet.kind.texts}
+    ordered = sorted((name for name in room if room[name]), key=lambda name: -room[name])
     return tuple(ordered[:count])
 
 
-def _breaks(texts: Texts, name: str) -> int:
-    return str(getattr(texts, name)).count("\n")
+def _room(text: str) -> int:
+    return len(text) + 100 * text.count("\n")

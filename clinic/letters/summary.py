@@ -1,4 +1,4 @@
-"""All that one letter says, frozen. Plain Python: no database, no clock.
+"""All that one letter, report or discharge summary says, frozen. No database, no clock.
 
 Volumes in mL, weight in kg, unrounded; `error` is one standard error in the unit of its value.
 Missing is None. Stored as JSON in the letter on the day it is approved.
@@ -10,11 +10,14 @@ from math import hypot
 from typing import Any
 
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
+from clinic.letters.care import Care, Ending
+from clinic.letters.kinds import LetterKind
 from measurements.limb.comparison import Judged
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
-# carry `plateaus`. A stored summary is kept as it was sent, whatever its version.
-SUMMARY_VERSION = 2
+# carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. A stored summary is kept as it
+# was sent, whatever its version.
+SUMMARY_VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,8 @@ class Plateau:
 class LimbNumbers:
     """One kind of limb: now, at the last letter, at baseline, and every point for the chart.
 
-    `last` is None without an earlier letter or when its session can no longer be compared.
+    `last` is the session that the last paper of this kind called "now", of a discharge summary
+    the first one; None without one or when it can no longer be compared.
     """
 
     limb: Limb
@@ -162,7 +166,11 @@ class Adherence:
 
 @dataclass(frozen=True)
 class ProgressSummary:
-    """`measured_count` counts sessions taped within the period."""
+    """`measured_count` counts sessions taped within the period.
+
+    `every_months` between re-measurements where they differ from the usual. `care` is what a
+    report and a discharge summary say beyond a letter, `ending` what only the latter says.
+    """
 
     version: int
     method: str
@@ -183,6 +191,10 @@ class ProgressSummary:
     written_on: date
     signed_by: str
     adherence: Adherence | None = None
+    kind: LetterKind = LetterKind.LETTER
+    every_months: int | None = None
+    care: Care | None = None
+    ending: Ending | None = None
 
     @property
     def barring(self) -> tuple[PrecautionOpen, ...]:

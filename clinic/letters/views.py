@@ -1,9 +1,9 @@
-"""Pages about progress letters."""
+"""Pages about progress letters, progress reports and discharge summaries."""
 
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -13,15 +13,24 @@ from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for, with_story
 from clinic.common.errors import RuleBroken
+from clinic.common.print import can_print
 from clinic.letters import services
 from clinic.letters.errors import DraftExists
 from clinic.letters.forms import ApproveForm, DiscardForm, PeriodForm, TextsForm
+from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
-from clinic.letters.pdf import can_print, letter_pdf
-from clinic.letters.selectors import draft_of, first_period, letters_for, letters_of, stored_pdf
+from clinic.letters.pdf import letter_pdf
+from clinic.letters.proposals import proposed_line
+from clinic.letters.selectors import (
+    draft_of,
+    first_period,
+    letters_for,
+    letters_of,
+    offers,
+    stored_pdf,
+)
 from clinic.letters.sentences import INSTALL, sentence
-from clinic.letters.sheet import Sheet
-from clinic.letters.wording import bottom_line
+from clinic.letters.sheet import Sheet, blocks
 
 look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -38,31 +47,36 @@ def _letter(request: HttpRequest, letter_id: UUID) -> ProgressLetter:
 @require_safe
 def letters(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = _episode(request, episode_id)
-    shown = {
-        "episode": episode,
-        "letters": letters_of(episode, request.user),
-        "draft": draft_of(episode),
-    }
+    found = list(letters_of(episode, request.user))
+    shown = {"episode": episode, "letters": found, "offers": offers(found)}
     return render(request, "letters/letters.html", shown | _printing())
 
 
 @permit("letters.write")
 @look_or_send
 def compile_letter(request: HttpRequest, episode_id: UUID) -> HttpResponse:
-    episode = _episode(request, episode_id)
-    if draft := draft_of(episode):
+    episode, kind = _episode(request, episode_id), _kind(request)
+    if draft := draft_of(episode, kind):
         return redirect("letter", draft.pk)
-    first_on, last_on = first_period(episode, timezone.localdate())
+    first_on, last_on = first_period(episode, kind, timezone.localdate())
     form = PeriodForm(
         request.POST or None,
-        initial={"period_from": first_on, "period_to": last_on},
+        initial={"period_from": first_on, "period_to": last_on, "kind": kind},
         back=reverse("letters", args=[episode.pk]),
     )
     if form.is_valid():
         with form.catching(RuleBroken):
             return redirect("letter", _compiled(request, episode, form).pk)
-    shown = {"episode": episode, "form": form, "problem": _reader_problem(episode)}
+    shown = {"episode": episode, "form": form, "kind": kind, "problem": _problem(episode, kind)}
     return render(request, "letters/compile.html", shown | _printing())
+
+
+def _kind(request: HttpRequest) -> LetterKind:
+    """Which of the three is asked for; a letter when nothing is said."""
+    asked = (request.POST or request.GET).get("kind") or LetterKind.LETTER
+    if asked not in set(LetterKind):
+        raise Http404
+    return LetterKind(asked)
 
 
 def _compiled(request: HttpRequest, episode: Episode, form: PeriodForm) -> ProgressLetter:
@@ -75,10 +89,10 @@ def _compiled(request: HttpRequest, episode: Episode, form: PeriodForm) -> Progr
         return found
 
 
-def _reader_problem(episode: Episode) -> str:
-    """Why no letter may go out at all, said before a period is chosen."""
+def _problem(episode: Episode, kind: LetterKind) -> str:
+    """Why none may go out at all, said before a period is chosen."""
     try:
-        services.reader_of(episode)
+        services.reader_of(episode, kind)
     except RuleBroken as error:
         return sentence(error)
     return ""
@@ -90,7 +104,8 @@ def letter(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     found = _letter(request, letter_id)
     if found.is_approved:
         services.record_look(letter=found, by=request.user)
-        return render(request, "letters/approved.html", {"letter": found})
+        shown = {"letter": found, "blocks": blocks(found.kind_word, services.texts_of(found))}
+        return render(request, "letters/approved.html", shown)
     form = TextsForm(request.POST or None, instance=found)
     if form.is_valid():
         return _edited(request, form)
@@ -143,7 +158,7 @@ def _sheet_or_why(letter: ProgressLetter, request: HttpRequest) -> dict[str, obj
 
 def record_says(sheet: Sheet) -> str:
     """The sentence the record proposes today, when it is not the one in the letter."""
-    proposed = bottom_line(sheet.summary)
+    proposed = proposed_line(sheet.summary)
     return "" if proposed == sheet.texts.bottom_line else proposed
 
 
@@ -171,6 +186,7 @@ def approve(request: HttpRequest, letter_id: UUID) -> HttpResponse:
 def _approve_page(request: HttpRequest, letter: ProgressLetter, form: ApproveForm) -> HttpResponse:
     shown: dict[str, object] = {"letter": letter, "form": form}
     try:
+        services.check_may_approve(letter, request.user)
         final = services.final_sheet(letter, request.user)
         letter_pdf(final)
     except RuleBroken as error:
@@ -202,7 +218,8 @@ def pdf(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     except RuleBroken as error:
         return _no_pdf(request, found, error)
     services.record_print(letter=found, by=request.user)
-    named = f'inline; filename="letter-{found.period_to:%Y-%m-%d}.pdf"'
+    word = found.kind_word.paper
+    named = f'inline; filename="{word}-{found.period_to:%Y-%m-%d}.pdf"'
     return HttpResponse(
         content, content_type="application/pdf", headers={"Content-Disposition": named}
     )

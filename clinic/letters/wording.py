@@ -6,13 +6,12 @@ A proposal only: the therapist edits it, and the licensed clinician decides.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-
-from dateutil.relativedelta import relativedelta
 
 from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase, Side, Word
+from clinic.letters.kinds import LetterKind
 from clinic.letters.summary import (
     LimbNumbers,
     Look,
@@ -21,14 +20,8 @@ from clinic.letters.summary import (
     ProgressSummary,
     shift,
 )
+from clinic.scheduling.recalls import measured_again_after
 from measurements.limb.comparison import Judged, Verdict
-
-# The same intervals as the list of what is due (clinic.overview.due); a test compares them.
-NEXT_GIRTHS_AFTER = {
-    Phase.SURVEILLANCE: relativedelta(months=3),
-    Phase.INTENSIVE: relativedelta(weeks=1),
-    Phase.MAINTENANCE: relativedelta(months=6),
-}
 
 BOTTOM_LINE_LENGTH = 300  # as the model
 
@@ -39,17 +32,20 @@ def day(on: date) -> str:
 
 
 class News(Word):
-    """What the letter reports of one limb; the first in this order opens the sentence."""
+    """What is reported of one limb; the first in this order opens the sentence.
+
+    `{last}` is what the paper compares with beside the baseline, such as "last letter".
+    """
 
     WORSE = "worse", "Worse"
     WORSE_THAN_BASELINE = (
         "worse_than_baseline",
-        "Unchanged since the last letter, worse than at baseline",
+        "Unchanged since the {last}, worse than at baseline",
     )
     BETTER = "better", "Better"
     BETTER_THAN_BASELINE = (
         "better_than_baseline",
-        "Unchanged since the last letter, better than at baseline",
+        "Unchanged since the {last}, better than at baseline",
     )
     FIRST = "first", "First measurement"
     NO_BASELINE = "no_baseline", "No baseline yet"
@@ -73,6 +69,7 @@ class Track:
     baseline: Measured | None
     baseline_on: date | None
     is_first: bool
+    compared_with: str = LetterKind.LETTER.compared_with
 
     @property
     def since_last(self) -> Judged | None:
@@ -97,7 +94,10 @@ class ProposedText:
     treatment: str
     adherence: str
     plan: str
-    request: str
+    request: str = ""
+    response: str = ""
+    skilled_need: str = ""
+    self_care: str = ""
 
 
 def tracks(numbers: LimbNumbers) -> tuple[Track, ...]:
@@ -156,7 +156,8 @@ def clause(track: Track) -> Clause:
     """What to say of one track: the last letter first, unless only the baseline shows a change."""
     last, baseline = track.since_last, track.since_baseline
     if last and last.beyond_error:
-        return _changed(track, last, f"since the last letter{_still(last, baseline)}")
+        since = f"since the {track.compared_with}{_still(last, baseline)}"
+        return _changed(track, last, since)
     if baseline and baseline.beyond_error:
         news = _against_baseline(baseline) if last else None
         return _changed(track, baseline, _since(track.baseline_on), news=news)
@@ -213,18 +214,29 @@ def _standing(track: Track) -> Clause:
 
 def clauses(summary: ProgressSummary) -> list[Clause]:
     """One clause for each track of each limb, most pressing first."""
-    found = [clause(track) for numbers in summary.limbs for track in tracks(numbers)]
+    last = summary.kind.compared_with
+    found = [
+        clause(replace(track, compared_with=last))
+        for numbers in summary.limbs
+        for track in tracks(numbers)
+    ]
     return sorted(found, key=lambda each: list(News).index(each.news))
 
 
 def bottom_line(summary: ProgressSummary) -> str:
     """The sentence that matters, at most 300 characters: the most pressing clauses that fit."""
-    found, action = clauses(summary), _action(summary)
+    return opening_line(summary, _action(summary))
+
+
+def opening_line(summary: ProgressSummary, action: str) -> str:
+    """How the limbs are, as many clauses as fit before `action`."""
+    found = clauses(summary)
     for count in range(len(found), 0, -1):
-        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {action}"
+        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {action}".strip()
         if len(line) <= BOTTOM_LINE_LENGTH:
             return line
-    return f"{found[0].news.label}; see the numbers below. {action}"
+    first = f"{_label(summary, found[0])}; see the numbers below." if found else "No girths taped."
+    return f"{first} {action}".strip()
 
 
 def _joined(found: list[Clause]) -> str:
@@ -235,7 +247,11 @@ def _opening(summary: ProgressSummary, first: Clause) -> str:
     taped_on = max(numbers.now.taken_on for numbers in summary.limbs)
     if summary.measured_count == 0:
         return f"Not measured in this period; on {day(taped_on)}"
-    return first.news.label
+    return _label(summary, first)
+
+
+def _label(summary: ProgressSummary, first: Clause) -> str:
+    return first.news.label.format(last=summary.kind.compared_with)
 
 
 def _action(summary: ProgressSummary) -> str:
@@ -273,23 +289,27 @@ def proposals(summary: ProgressSummary) -> ProposedText:
     return ProposedText(
         bottom_line=bottom_line(summary),
         treatment=_treatment(summary),
-        adherence=_adherence(summary),
-        plan=_plan(summary),
-        request=_request(summary),
+        adherence=adherence_text(summary),
+        plan=plan_text(summary),
+        request=request_text(summary),
     )
 
 
 def _treatment(summary: ProgressSummary) -> str:
-    taped = {0: "Girths not taped", 1: "Girths taped once", 2: "Girths taped twice"}.get(
-        summary.measured_count, f"Girths taped {summary.measured_count} times"
-    )
     return (
-        f"{summary.phase.label.capitalize()} phase since {day(summary.phase_since_on)}. {taped}"
-        f" from {day(summary.period_from)} to {day(summary.period_to)}."
+        f"{summary.phase.label.capitalize()} phase since {day(summary.phase_since_on)}."
+        f" {taped_text(summary)} from {day(summary.period_from)} to {day(summary.period_to)}."
     )
 
 
-def _adherence(summary: ProgressSummary) -> str:
+def taped_text(summary: ProgressSummary) -> str:
+    """ "Girths taped 3 times"."""
+    counted = f"Girths taped {summary.measured_count} times"
+    known = {0: "Girths not taped", 1: "Girths taped once", 2: "Girths taped twice"}
+    return known.get(summary.measured_count, counted)
+
+
+def adherence_text(summary: ProgressSummary) -> str:
     told = summary.adherence
     if told is None:
         return ""
@@ -299,7 +319,7 @@ def _adherence(summary: ProgressSummary) -> str:
     return said if len(said) <= ADHERENCE_LENGTH else said.removesuffix(hard)
 
 
-def _plan(summary: ProgressSummary) -> str:
+def plan_text(summary: ProgressSummary) -> str:
     if summary.phase is Phase.DISCHARGED:
         return "Treatment here has ended and self-care continues. Please refer again if it swells."
     if summary.barring:
@@ -313,7 +333,8 @@ def _plan(summary: ProgressSummary) -> str:
     goes_on = " ".join([goes_on, *plateau_sentences(summary)])
     if has_worsened(summary):
         return f"{goes_on} Because of the rise the plan of care is reviewed and girths come sooner."
-    return f"{goes_on} Next girths due by {day(next_girths_on(summary))}."
+    due_on = next_girths_on(summary)
+    return f"{goes_on} Next girths due by {day(due_on)}." if due_on else goes_on
 
 
 def plateau_sentences(summary: ProgressSummary) -> list[str]:
@@ -340,14 +361,16 @@ def _plateau(numbers: LimbNumbers, plateau: Plateau) -> str:
     )
 
 
-def next_girths_on(summary: ProgressSummary) -> date:
-    """When girths are due again, never before the day the letter is written."""
-    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    due_on: date = last_on + NEXT_GIRTHS_AFTER[summary.phase]
+def next_girths_on(summary: ProgressSummary) -> date | None:
+    """When girths are due again, never before the day it is written; None without a next time."""
+    interval = measured_again_after(summary.phase, summary.every_months)
+    if interval is None or not summary.limbs:
+        return None
+    due_on: date = max(numbers.now.taken_on for numbers in summary.limbs) + interval
     return max(due_on, summary.written_on)
 
 
-def _request(summary: ProgressSummary) -> str:
+def request_text(summary: ProgressSummary) -> str:
     if summary.is_urgent:
         return "Please examine the client without delay and tell us when treatment may go on."
     if has_worsened(summary):

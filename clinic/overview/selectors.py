@@ -26,6 +26,8 @@ from programmes.selectors.cards import ProgrammeCard, programme_cards
 from programmes.selectors.flags import withdrawal_flags
 
 LIMB_OF = {Region.ARM: Limb.ARM, Region.LEG: Limb.LEG}
+# The kind of paper that the referrer waits for, as clinic.letters names it; a test compares them.
+REFERRERS_LETTER = "letter"
 HISTORY_LENGTH = 50
 WORKLIST_LENGTH = 30
 
@@ -124,6 +126,7 @@ def history_page(client: Client, number: str) -> Page[Any]:
 def _dated(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
     """Adds the phase and the days of letters and drafts, in the same query."""
     letters = Episode.letters.rel.related_model.objects.filter(episode=OuterRef("pk"))
+    letters = letters.filter(kind=REFERRERS_LETTER)
     latest = letters.filter(approved_at__isnull=False).order_by("-period_to")
     draft = letters.filter(approved_at__isnull=True)
     girths = GirthDraft.objects.filter(episode=OuterRef("pk")).order_by("-saved_at")

@@ -8,11 +8,11 @@ import pytest
 from clinic.accounts.models import User
 from clinic.clients.duplicates import FullName, likeness
 from clinic.clients.models import Client, Episode
+from clinic.common.print import can_print
 from clinic.common.vocabulary import Limb, Phase, Posture, Precaution, Region, Role, Side
 from clinic.demo import scenario
 from clinic.demo.scenario import demo_id
 from clinic.letters.models import ProgressLetter
-from clinic.letters.pdf import can_print
 from measurements.limb.comparison import (
     Comparison,
     Verdict,

@@ -12,7 +12,8 @@ from django.test.utils import CaptureQueriesContext
 
 from clinic.audit.selectors import history_of
 from clinic.clients.models import Episode
-from clinic.letters import errors, pdf, services
+from clinic.common import print as press
+from clinic.letters import errors, services
 from clinic.letters.compile import LETTER_METHOD
 from clinic.letters.models import ProgressLetter
 from clinic.letters.selectors import stored_pdf
@@ -183,11 +184,11 @@ def test_a_printing_failure_approves_nothing(
 ) -> None:
     letter = drafted(better(cast.therapist), cast)
 
-    def fails(*_args: object) -> None:
+    def fails(*_args: object, **_named: object) -> None:
         raise RuntimeError("no font")
 
-    monkeypatch.setattr(pdf, "laid_out", fails)
-    with pytest.raises(errors.LetterNotPrinted):
+    monkeypatch.setattr(press.weasyprint, "HTML", fails)
+    with pytest.raises(press.NotPrinted):
         approved(letter, cast)
     stored = ProgressLetter.objects.get()
     assert not stored.is_approved

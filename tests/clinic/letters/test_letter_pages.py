@@ -8,8 +8,9 @@ from django.urls import reverse
 
 from clinic.audit.selectors import history_of
 from clinic.clients.models import Episode
-from clinic.letters import pdf, services, views
-from clinic.letters.errors import Fault, LetterNotPrinted
+from clinic.common import print as press
+from clinic.common.print import NotPrinted, PrintFault
+from clinic.letters import services, views
 from clinic.letters.models import ProgressLetter
 from tests.builders import today
 from tests.cast import Cast
@@ -201,7 +202,7 @@ def test_a_printing_failure_shows_a_sentence_and_keeps_the_draft(
     therapist: Browser, letter: ProgressLetter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fails(sheet: object) -> bytes:
-        raise LetterNotPrinted(Fault.FAILED)
+        raise NotPrinted(PrintFault.FAILED)
 
     monkeypatch.setattr(views, "letter_pdf", fails)
     for name, status in (("letter-pdf", 503), ("letter-approve", 200)):
@@ -215,8 +216,9 @@ def test_a_printing_failure_shows_a_sentence_and_keeps_the_draft(
 def test_without_pango_every_letter_page_says_what_to_install(
     therapist: Browser, letter: ProgressLetter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(pdf, "weasyprint", None)
-    monkeypatch.setattr(pdf, "MISSING", "libpango", raising=False)
+    press.press_for.cache_clear()
+    monkeypatch.setattr(press, "weasyprint", None)
+    monkeypatch.setattr(press, "MISSING", "libpango", raising=False)
     for name, subject in (("letters", letter.episode_id), ("letter", letter.pk)):
         assert "install Pango" in therapist.get(reverse(name, args=[subject])).content.decode()
     answer = therapist.get(reverse("letter-pdf", args=[letter.pk]))

@@ -13,8 +13,10 @@ from pdfminer.layout import LTTextContainer
 from pypdf import PdfReader
 
 from clinic.accounts.models import PaperSize
+from clinic.common import print as press
+from clinic.common.print import NotPrinted, PrintFault
 from clinic.letters import pdf
-from clinic.letters.errors import Fault, LetterNotPrinted, LetterTooLong
+from clinic.letters.errors import LetterTooLong
 from clinic.letters.models import ProgressLetter
 from clinic.letters.sentences import sentence
 from clinic.letters.services import compile_letter, draft_sheet, final_sheet
@@ -202,9 +204,9 @@ def test_only_the_address_stands_where_an_envelope_window_shows(cast: Cast) -> N
 
 def test_nothing_is_fetched_but_the_packaged_fonts() -> None:
     for address in ("https://example.org/a.css", "file:///etc/passwd", "packaged-font:../x"):
-        with pytest.raises(ValueError, match="not a file of the letter"):
-            pdf.listed_files_only(address)
-    assert pdf.listed_files_only("packaged-font:SourceSerifPro-Regular.otf").read(4) == b"OTTO"
+        with pytest.raises(ValueError, match="not a file of a printed sheet"):
+            press.listed_files_only(address)
+    assert press.listed_files_only("packaged-font:SourceSerifPro-Regular.otf").read(4) == b"OTTO"
 
 
 def test_the_fonts_in_the_pdf_are_the_packaged_ones(cast: Cast) -> None:
@@ -223,10 +225,10 @@ def test_a_failing_library_is_told_apart_from_our_own_faults(
     def fails(*_args: object, **_named: object) -> None:
         raise MemoryError("pango")
 
-    monkeypatch.setattr(pdf, "laid_out", fails)
-    with pytest.raises(LetterNotPrinted) as raised:
+    monkeypatch.setattr(press.weasyprint, "HTML", fails)
+    with pytest.raises(NotPrinted) as raised:
         pdf.letter_pdf(sheet)
-    assert raised.value.fault is Fault.FAILED
+    assert raised.value.fault is PrintFault.FAILED
     assert "The draft is kept" in sentence(raised.value)
 
 
@@ -240,11 +242,11 @@ def test_without_pango_the_app_starts_and_says_what_to_install() -> None:
         "builtins.__import__ = refuse\n"
         "import os; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.settings'\n"
         "import django; django.setup()\n"
-        "from clinic.letters import pdf, sentences, urls\n"
-        "from clinic.letters.errors import LetterNotPrinted\n"
-        "assert urls.urlpatterns and not pdf.can_print()\n"
-        "try: pdf.letter_pdf(None)\n"
-        "except LetterNotPrinted as error: print(sentences.sentence(error))\n"
+        "from clinic.common.print import NotPrinted, can_print, press_for\n"
+        "from clinic.letters import sentences, urls\n"
+        "assert urls.urlpatterns and not can_print()\n"
+        "try: press_for('A4', ())\n"
+        "except NotPrinted as error: print(sentences.sentence(error))\n"
     )
     ran = subprocess.run(
         [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False

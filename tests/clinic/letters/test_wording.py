@@ -20,14 +20,13 @@ from clinic.letters.summary import (
 )
 from clinic.letters.wording import (
     BOTTOM_LINE_LENGTH,
-    NEXT_GIRTHS_AFTER,
     News,
     alerts,
     bottom_line,
     clauses,
+    next_girths_on,
     proposals,
 )
-from clinic.scheduling.recalls import measured_again_after
 
 BASELINE_ON, LAST_ON, NOW_ON = date(2026, 1, 5), date(2026, 2, 5), date(2026, 3, 5)
 ERROR_ML = 20.0  # of one excess: a change must pass 1.96 x sqrt(2) x 20 = 55.4 mL
@@ -193,9 +192,19 @@ def test_every_phase_proposes_a_plan_that_fits(phase: Phase) -> None:
     assert proposed.adherence == ""  # the record does not know it
 
 
-def test_the_next_girths_follow_the_same_intervals_as_the_due_list() -> None:
-    measured = {phase: measured_again_after(phase) for phase in Phase}
-    assert {phase: after for phase, after in measured.items() if after} == NEXT_GIRTHS_AFTER
+def test_the_next_girths_follow_the_same_intervals_as_the_recalls() -> None:
+    """Taped on 5 Mar 2026: a week, three months, six months later, or as the episode says."""
+    numbers = arm(200, 400)
+    due = {phase: next_girths_on(summary(numbers, phase=phase)) for phase in Phase}
+    assert due == {
+        Phase.SURVEILLANCE: date(2026, 6, 5),
+        Phase.INTENSIVE: date(2026, 3, 12),
+        Phase.MAINTENANCE: date(2026, 9, 5),
+        Phase.DISCHARGED: None,
+    }
+    kept = summary(numbers, phase=Phase.SURVEILLANCE, every_months=4)
+    assert next_girths_on(kept) == date(2026, 7, 5)
+    assert "Next girths due by 5 Jul 2026." in proposals(kept).plan
 
 
 def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:
