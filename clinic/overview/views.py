@@ -10,13 +10,22 @@ from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients.selectors import client_card, clients_for
 from clinic.overview import selectors
+from clinic.visits.selectors.notes import unsigned_notes
+
+# The oldest come first; more than this many open notes are a matter for the clinic lead.
+MOST_NOTES = 12
 
 
 @permit("today.see")
 def today(request: HttpRequest) -> HttpResponse:
     day = timezone.localdate()
-    lines = selectors.worklist(request.user, request.GET.get("page", "1"), today=day)
-    return render(request, "overview/today.html", {"section": "today", "day": day, "lines": lines})
+    shown = {
+        "section": "today",
+        "day": day,
+        "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
+        "notes": unsigned_notes(request.user)[:MOST_NOTES],
+    }
+    return render(request, "overview/today.html", shown)
 
 
 @permit("clients.see")
