@@ -73,7 +73,10 @@ async function save() {
     return;
   }
   if (!isDirty() || (!waiting && asText(typed()) === refused)) return;
-  waiting ??= { pairs: typed(), revision: revision().value, draw: wantsDraw || filled() !== keptFilled };
+  if (!waiting) {
+    waiting = { pairs: typed(), revision: revision().value, draw: wantsDraw || filled() !== keptFilled };
+    wantsDraw = false;
+  }
   flight = send(waiting);
   await flight;
   flight = null;
@@ -95,11 +98,11 @@ async function send(shot) {
   waiting = null;
   if (answer.status === 422) {
     refused = asText(shot.pairs);
+    wantsDraw ||= shot.draw;
     return say(html, true);
   }
   kept = asText(shot.pairs);
   keptFilled = filled();
-  if (shot.draw) wantsDraw = false;
   state = "well";
   box.classList.remove("is-bad");
   htmx.swap("#saved", html, { swapStyle: "innerHTML" });
@@ -344,7 +347,7 @@ document.addEventListener("keydown", (event) => {
 // From part to part by keys
 
 function stops() {
-  return [...document.querySelectorAll("[data-stop], .visit-text")].filter((one) => one.offsetParent && !one.closest("template") && one.id !== "go-sign");
+  return [...document.querySelectorAll("[data-stop], .visit-text, #visit_min")].filter((one) => one.offsetParent && (one.id !== "visit_min" || !one.value));
 }
 
 function onward(from) {

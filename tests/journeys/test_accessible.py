@@ -28,6 +28,7 @@ from programmes.services.issue import issue_programme
 from tests.architecture.test_permits import PATTERNS
 from tests.builders import today
 from tests.cast import Cast
+from tests.clinic.visits.charting import draft
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -44,6 +45,7 @@ NO_PAGE = {
     "letter-preview",
     "programme-handout",
     "reminders-file",
+    "visit-readings",
 }
 
 
@@ -80,6 +82,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "entry_id": WaitListEntry.objects.first().pk,
         "authorisation_id": Authorisation.objects.first().pk,
         "reason": "remeasurement",
+        "note_id": draft(cast.lead, episode).pk,
     }
 
 
