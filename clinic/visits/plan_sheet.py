@@ -139,11 +139,6 @@ class PlanSheet:
     def is_draft(self) -> bool:
         return self.signature is None
 
-    @property
-    def visits(self) -> int:
-        """Visits planned in all."""
-        return self.visits_a_week * self.weeks
-
 
 def plan_sheet(content: Mapping[str, Any]) -> PlanSheet:
     """The content, kept or just made, with days as days and numbers as numbers."""

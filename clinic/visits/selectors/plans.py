@@ -117,11 +117,6 @@ def plans_of(episode: Episode) -> list[PlanOfCare]:
     return list(_with_goals(episode.plans.select_related("written_by")))
 
 
-def with_goals(plan: PlanOfCare) -> PlanOfCare:
-    """A plan with goals and reviews read. Three queries."""
-    return _with_goals(PlanOfCare.objects.filter(pk=plan.pk)).get()
-
-
 def _with_goals(plans: QuerySet[PlanOfCare]) -> QuerySet[PlanOfCare]:
     reviews = Prefetch("reviews", GoalReview.objects.select_related("reviewed_by"))
     return plans.prefetch_related(Prefetch("goals", Goal.objects.prefetch_related(reviews)))
