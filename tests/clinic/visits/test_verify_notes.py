@@ -25,6 +25,7 @@ from clinic.visits.words import VisitKind
 from tests.builders import today
 from tests.cast import Cast, make_staff
 from tests.clinic.scheduling.desk import booked
+from tests.clinic.visits import plan_stories
 from tests.clinic.visits.charting import ready
 from tests.clinic.visits.test_signed_stays import OTHER_VALUE
 
@@ -57,7 +58,7 @@ def verified() -> tuple[int, str]:
     return 0, told.getvalue()
 
 
-TABLES = ("visitnote", "treatmententry", "redflagseen", "addendum")
+TABLES = ("visitnote", "treatmententry", "redflagseen", "addendum", "planofcare", "goal")
 
 
 @contextmanager
@@ -189,3 +190,27 @@ def test_every_column_is_sealed_or_comes_after_the_seal() -> None:
     ):
         model = VisitNote._meta.get_field(name).related_model
         assert {field.attname for field in model._meta.concrete_fields} == {*sealed, "note_id"}
+
+
+# Plans of care
+
+PLAN_CHANGES = [
+    "UPDATE visits_planofcare SET treatment = 'forged' WHERE id = %s",
+    "UPDATE visits_planofcare SET to_on = to_on - 1 WHERE id = %s",
+    "UPDATE visits_planofcare SET signature = 'forged' WHERE id = %s",
+    "UPDATE visits_planofcare SET signed_at = signed_at - interval '1 day' WHERE id = %s",
+    "UPDATE visits_planofcare SET seal = repeat('0', 64) WHERE id = %s",
+    "UPDATE visits_goal SET target = target + 1 WHERE place = 0 AND plan_id = %s",
+    "UPDATE visits_goal SET text = 'forged' WHERE place = 0 AND plan_id = %s",
+    "UPDATE visits_goal SET due_on = due_on - 1 WHERE place = 0 AND plan_id = %s",
+]
+
+
+@pytest.mark.parametrize("statement", PLAN_CHANGES)
+def test_a_signed_plan_altered_is_found(cast: Cast, statement: str) -> None:
+    plan = plan_stories.signed(plan_stories.taped_episode(cast.therapist))
+    assert verified() == (0, "Checked plan: 1.\nAll as signed.\n")
+    tamper(statement, plan.pk)
+    code, told = verified()
+    assert code == 1
+    assert f"NOT AS SIGNED: plan {plan.pk}" in told
