@@ -28,7 +28,7 @@ from programmes.services.issue import issue_programme
 from tests.architecture.test_permits import PATTERNS
 from tests.builders import today
 from tests.cast import Cast
-from tests.clinic.visits.charting import draft
+from tests.clinic.visits import charting
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -82,7 +82,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "entry_id": WaitListEntry.objects.first().pk,
         "authorisation_id": Authorisation.objects.first().pk,
         "reason": "remeasurement",
-        "note_id": draft(cast.lead, episode).pk,
+        "note_id": charting.draft(cast.lead, episode).pk,
     }
 
 
