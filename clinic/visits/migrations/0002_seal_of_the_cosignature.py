@@ -7,39 +7,76 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('clients', '0002_clients_and_episodes'),
-        ('programmes', '0004_garments_size_charts_bandages'),
-        ('scheduling', '0004_series_step_into_their_own_times'),
-        ('visits', '0001_visit_notes_and_plans'),
+        ("clients", "0002_clients_and_episodes"),
+        ("programmes", "0004_garments_size_charts_bandages"),
+        ("scheduling", "0004_series_step_into_their_own_times"),
+        ("visits", "0001_visit_notes_and_plans"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         pgtrigger.migrations.RemoveTrigger(
-            model_name='visitnote',
-            name='cosignature_stays',
+            model_name="visitnote",
+            name="cosignature_stays",
         ),
         migrations.RemoveConstraint(
-            model_name='visitnote',
-            name='note_cosigned_whole_or_not',
+            model_name="visitnote",
+            name="note_cosigned_whole_or_not",
         ),
         migrations.AddField(
-            model_name='visitnote',
-            name='cosignature_seal',
+            model_name="visitnote",
+            name="cosignature_seal",
             field=models.CharField(blank=True, max_length=64),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='redflagseen',
-            trigger=pgtrigger.compiler.Trigger(name='red_flag_not_added', sql=pgtrigger.compiler.UpsertTriggerSql(func="\nIF EXISTS (\n  SELECT 1 FROM visits_visitnote\n  WHERE signed_at IS NOT NULL AND id IN (NEW.note_id)\n) THEN\n  RAISE EXCEPTION 'a signed note cannot be altered: add an addendum';\nEND IF;\nRETURN NEW;\n", hash='df09adf82607a48bc50a15fde497e16c9c913487', operation='INSERT', pgid='pgtrigger_red_flag_not_added_7bd05', table='visits_redflagseen', when='BEFORE')),
+            model_name="redflagseen",
+            trigger=pgtrigger.compiler.Trigger(
+                name="red_flag_not_added",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="\nIF EXISTS (\n  SELECT 1 FROM visits_visitnote\n  WHERE signed_at IS NOT NULL AND id IN (NEW.note_id)\n) THEN\n  RAISE EXCEPTION 'a signed note cannot be altered: add an addendum';\nEND IF;\nRETURN NEW;\n",
+                    hash="df09adf82607a48bc50a15fde497e16c9c913487",
+                    operation="INSERT",
+                    pgid="pgtrigger_red_flag_not_added_7bd05",
+                    table="visits_redflagseen",
+                    when="BEFORE",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='visitnote',
-            trigger=pgtrigger.compiler.Trigger(name='cosignature_stays', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.cosigned_at IS NOT NULL AND ((OLD."cosignature" IS DISTINCT FROM (NEW."cosignature") OR OLD."cosignature_seal" IS DISTINCT FROM (NEW."cosignature_seal") OR OLD."cosigned_at" IS DISTINCT FROM (NEW."cosigned_at") OR OLD."cosigned_by_id" IS DISTINCT FROM (NEW."cosigned_by_id"))))', func="RAISE EXCEPTION 'pgtrigger: Cannot update rows from % table', TG_TABLE_NAME;", hash='0795d5eaa6d5ccaf22d9501a43f03c3270cb1e83', operation='UPDATE', pgid='pgtrigger_cosignature_stays_b071d', table='visits_visitnote', when='BEFORE')),
+            model_name="visitnote",
+            trigger=pgtrigger.compiler.Trigger(
+                name="cosignature_stays",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    condition='WHEN (OLD.cosigned_at IS NOT NULL AND ((OLD."cosignature" IS DISTINCT FROM (NEW."cosignature") OR OLD."cosignature_seal" IS DISTINCT FROM (NEW."cosignature_seal") OR OLD."cosigned_at" IS DISTINCT FROM (NEW."cosigned_at") OR OLD."cosigned_by_id" IS DISTINCT FROM (NEW."cosigned_by_id"))))',
+                    func="RAISE EXCEPTION 'pgtrigger: Cannot update rows from % table', TG_TABLE_NAME;",
+                    hash="0795d5eaa6d5ccaf22d9501a43f03c3270cb1e83",
+                    operation="UPDATE",
+                    pgid="pgtrigger_cosignature_stays_b071d",
+                    table="visits_visitnote",
+                    when="BEFORE",
+                ),
+            ),
         ),
         migrations.AddConstraint(
-            model_name='visitnote',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('cosignature', ''), ('cosignature_seal', ''), ('cosigned_at__isnull', True), ('cosigned_by__isnull', True)), models.Q(('cosigned_at__isnull', False), ('cosigned_by__isnull', False), models.Q(('cosignature', ''), _negated=True), models.Q(('cosignature_seal', ''), _negated=True)), _connector='OR'), name='note_cosigned_whole_or_not'),
+            model_name="visitnote",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("cosignature", ""),
+                        ("cosignature_seal", ""),
+                        ("cosigned_at__isnull", True),
+                        ("cosigned_by__isnull", True),
+                    ),
+                    models.Q(
+                        ("cosigned_at__isnull", False),
+                        ("cosigned_by__isnull", False),
+                        models.Q(("cosignature", ""), _negated=True),
+                        models.Q(("cosignature_seal", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="note_cosigned_whole_or_not",
+            ),
         ),
     ]
