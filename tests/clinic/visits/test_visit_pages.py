@@ -20,6 +20,7 @@ from tests.builders import make_client, make_episode, make_protocol, make_sessio
 from tests.cast import Cast, make_staff
 from tests.clinic.scheduling.desk_stories import make_appointment
 from tests.clinic.visits.charting import PLANNED, SAID, asked, draft, ready, service, signed, typed
+from tests.measurements.score_builders import GRIP_RIGHT, keep_score
 
 pytestmark = pytest.mark.django_db
 
@@ -281,6 +282,11 @@ def test_todays_readings_are_drawn_anew(therapist: Browser, note: VisitNote) -> 
     assert "Not taped today" in body(therapist.get(address, headers=SCRIPT))
     make_session(note.episode, make_protocol(), taken_on=today())
     assert "Not taped today" not in body(therapist.get(address, headers=SCRIPT))
+
+
+def test_the_latest_scores_stand_beside_the_note(therapist: Browser, note: VisitNote) -> None:
+    keep_score(note.episode, today(), GRIP_RIGHT, "21.5")
+    assert "21.5" in body(therapist.get(page_of(note)))
 
 
 def test_the_measuring_screen_stands_within_the_visit(therapist: Browser, note: VisitNote) -> None:
