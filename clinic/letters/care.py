@@ -165,7 +165,8 @@ class Ending:
 
     `ended_on` and `reason` come from the change to the discharged phase; None and empty while the
     record does not say so. `missed` visits are those missed or cancelled late. `wear_schedule` is
-    the client's, in plain words. `booked_on` is the next booking after the period.
+    the client's, in plain words. `booked_on` is the next booking after the period. `first_stages`
+    leave out a region that was looked at only once.
     """
 
     opened_on: date

@@ -224,12 +224,16 @@ def _missed(episode: Episode, until_on: date) -> int:
 
 
 def _first_stages(found: Iterable[LimbFindings]) -> tuple[StageFirst, ...]:
+    """Of each region that was looked at again; the last look stands beside it."""
     first: dict[int, LimbFindings] = {}
+    last: dict[int, LimbFindings] = {}
     for each in found:
         first.setdefault(each.region_id, each)
+        last[each.region_id] = each
     return tuple(
         StageFirst(str(each.region), Stage(each.stage).label, each.found_on)
         for each in first.values()
+        if each is not last[each.region_id]
     )
 
 

@@ -17,6 +17,7 @@ from clinic.common import print as press
 from clinic.common.print import NotPrinted, PrintFault
 from clinic.letters import pdf
 from clinic.letters.errors import LetterTooLong
+from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
 from clinic.letters.sentences import sentence
 from clinic.letters.services import compile_letter, draft_sheet, final_sheet
@@ -24,6 +25,7 @@ from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts
 from measurements.selectors.reports import episode_course
 from tests.builders import today
 from tests.cast import Cast
+from tests.clinic.letters import care_stories
 from tests.clinic.letters.stories import STORIES, better, days_ago, make_practice
 
 ROOT = Path(__file__).parents[3]
@@ -252,3 +254,40 @@ def test_without_pango_the_app_starts_and_says_what_to_install() -> None:
         [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert "install Pango (on Debian: apt install libpango-1.0-0" in ran.stdout, ran.stderr
+
+
+# Reports and discharge summaries
+
+
+def test_a_report_and_a_summary_print_tagged_with_their_numbers(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_practice()
+    episode = care_stories.discharged(cast.therapist, monkeypatch, (33, 5))
+    said = {
+        LetterKind.REPORT: ("for the payer and the certifying physician", care_stories.NEED, "110"),
+        LetterKind.DISCHARGE: ("Self-care plan", "sleeve (class 2)", care_stories.ENDED, "80 min"),
+    }
+    for kind, words in said.items():
+        letter = care_stories.paper(episode, kind)
+        letter.skilled_need = care_stories.NEED
+        content = pdf.letter_pdf(final_sheet(letter, cast.therapist))
+        reader, text = PdfReader(io.BytesIO(content)), read(content)
+        assert len(reader.pages) == 1
+        assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+        assert reader.metadata.title.startswith(kind.title)
+        # Two visits of 40 minutes of 97140 and 15 of 97535: 80 and 30 minutes, 110 in all.
+        for word in (*words, kind.title, "1.1 Arm excess under 10", "± 2.", "error 11.8"):
+            assert word in text, (kind, word)
+
+
+def test_a_long_report_takes_two_pages_and_a_longer_one_says_what_to_shorten(cast: Cast) -> None:
+    letter = care_stories.paper(better(cast.therapist), LetterKind.REPORT)
+    sheet = final_sheet(letter, cast.therapist)
+    two = Texts(bottom_line="Same.", skilled_need="a\n" * 60)
+    assert len(PdfReader(io.BytesIO(pdf.letter_pdf(replace(sheet, texts=two)))).pages) == 2
+    with pytest.raises(LetterTooLong) as raised:
+        pdf.letter_pdf(replace(sheet, texts=Texts(bottom_line="Same.", plan="a\n" * 299)))
+    told = sentence(raised.value)
+    assert told.startswith("The report runs to ")
+    assert "must fit on two. Shorten plan" in told
