@@ -29,7 +29,8 @@ pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 # Keys of a plain day of treatment, from the day sheet to the signature, words left out that
 # are told by the client. Counted once by hand and kept, so that no later change adds any unseen.
-MOST_KEYS = 34
+MOST_KEYS = 27
+SLOW_MS = 20_000  # a busy machine that runs many tests
 
 
 # What of a note is kept in the tab.
@@ -116,12 +117,12 @@ def test_a_plain_day_is_charted_from_the_day_sheet_to_the_signature_by_keyboard(
     hands.type("40")
     hands.press("Enter")
     hands.type("15")
-    expect(page.locator("#units")).to_contain_text("4 units")
+    expect(page.locator("#units")).to_contain_text("4 units", timeout=SLOW_MS)
     hands.press("Control+Enter")
     hands.type("/u")
     hands.press("Enter", "Control+Enter")
     hands.type("6")  # days of the home programme
-    expect(page.locator("#adherence")).to_contain_text("Kept")
+    expect(page.locator("#adherence")).to_contain_text("Kept", timeout=SLOW_MS)
     hands.press("Control+Enter")
     hands.type("/u")
     hands.press("Enter", "Control+Enter", "Enter")
