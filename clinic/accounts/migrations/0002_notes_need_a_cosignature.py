@@ -4,15 +4,18 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('accounts', '0001_initial'),
+        ("accounts", "0001_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='user',
-            name='needs_cosignature',
-            field=models.BooleanField(default=False, help_text='For a student or an assistant: a colleague signs the note as well.', verbose_name='notes need a co-signature'),
+            model_name="user",
+            name="needs_cosignature",
+            field=models.BooleanField(
+                default=False,
+                help_text="For a student or an assistant: a colleague signs the note as well.",
+                verbose_name="notes need a co-signature",
+            ),
         ),
     ]

@@ -1,13 +1,14 @@
 """Where plans of care stand, counted from the record: one episode's, or all open ones'."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import TruncDate
 
@@ -48,19 +49,6 @@ def plan_rules() -> PlanRules:
     return PlanRules(report_every_days=kept.report_every_days, certified_days=kept.certified_days)
 
 
-def reported_until(episode_ids: Collection[UUID] | OpenIds) -> Mapping[UUID, Sequence[date]]:
-    """Episode id -> the last days its approved progress reports cover. One query."""
-    rows = (
-        ProgressReported.objects.filter(episode__in=episode_ids)
-        .order_by()
-        .values_list("episode_id", "until_on")
-    )
-    found: dict[UUID, list[date]] = defaultdict(list)
-    for episode_id, until_on in rows:
-        found[episode_id].append(until_on)
-    return found
-
-
 def plan_standing(episode: Episode, on: date, *, rules: PlanRules | None = None) -> PlanStanding:
     """Where the episode stands on a day: 5 queries, 4 with `rules`."""
     signed = episode.plans.filter(signed_at__isnull=False).order_by("number")
@@ -69,7 +57,7 @@ def plan_standing(episode: Episode, on: date, *, rules: PlanRules | None = None)
             treated_notes().filter(episode=episode).values_list("visited_on", flat=True)
         ),
         plans=[_PlanDays(*row) for row in signed.values_list(*PLAN_COLUMNS)],
-        reported_until=reported_until([episode.pk]).get(episode.pk, ()),
+        reported_until=list(episode.reported.values_list("until_on", flat=True)),
         booked_on=list(_booked_on(episode, on)),
     ).standing(on, rules or plan_rules())
 
@@ -149,19 +137,17 @@ class _Counted:
 def plans_due(on: date, *, rules: PlanRules | None = None) -> dict[UUID, tuple[Recall, ...]]:
     """Client id -> recalls for a progress report or a recertification, of all open episodes.
 
-    Four queries, whatever the number: rules, plans, treatment days, reports. `count` of a report
-    is the treatment days so far. A client is absent when nothing is due.
+    Three queries, whatever the number: rules, plans, treatment days with the reports that cover
+    them. `count` of a report is the treatment days so far. A client is absent when nothing is due.
     """
     rules = rules or plan_rules()
     open_ids = open_episodes().values("pk")
     plans, treated = _plans_by_episode(open_ids), _days_by_episode(open_ids)
-    keys = sorted({*plans, *treated})
-    reported = reported_until(open_ids)
     found: dict[UUID, list[Recall]] = defaultdict(list)
-    for key in keys:
-        client_id, episode_id = key
-        counted = _Counted(treated.get(key, ()), plans.get(key, ()), reported.get(episode_id, ()))
-        found[client_id].extend(recalls_from(counted.standing(on, rules), on))
+    for key in sorted({*plans, *treated}):
+        days, reported = treated.get(key, ((), ()))
+        counted = _Counted(days, plans.get(key, ()), reported)
+        found[key[0]].extend(recalls_from(counted.standing(on, rules), on))
     return {client_id: tuple(recalls) for client_id, recalls in found.items() if recalls}
 
 
@@ -180,15 +166,20 @@ def _plans_by_episode(open_ids: OpenIds) -> Mapping[Key, Sequence[_PlanDays]]:
     return found
 
 
-def _days_by_episode(open_ids: OpenIds) -> Mapping[Key, Sequence[date]]:
-    rows: Iterable[tuple[UUID, UUID, list[date]]] = (
+def _days_by_episode(open_ids: OpenIds) -> Mapping[Key, tuple[Sequence[date], Sequence[date]]]:
+    """Treatment days, and the last days that approved progress reports cover."""
+    reports = ProgressReported.objects.filter(episode=OuterRef("episode_key")).order_by()
+    rows = (
         treated_notes()
         .filter(episode__in=open_ids)
         .values(client_key=F("episode__client_id"), episode_key=F("episode_id"))
-        .annotate(days=ArrayAgg("visited_on", distinct=True))
-        .values_list("client_key", "episode_key", "days")
+        .annotate(
+            days=ArrayAgg("visited_on", distinct=True),
+            reported=ArraySubquery(reports.values("until_on")),
+        )
+        .values_list("client_key", "episode_key", "days", "reported")
     )
-    return {(client_id, episode_id): days for client_id, episode_id, days in rows}
+    return {(client_id, episode_id): (days, told) for client_id, episode_id, days, told in rows}
 
 
 def recalls_from(standing: PlanStanding, on: date) -> Iterator[Recall]:

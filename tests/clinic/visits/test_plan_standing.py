@@ -146,12 +146,12 @@ def test_a_discharged_episode_is_not_chased(cast: Cast) -> None:
     assert plans_due(today()) == {}
 
 
-def test_everybody_is_found_in_four_queries(cast: Cast, django_assert_num_queries: Any) -> None:
+def test_everybody_is_found_in_three_queries(cast: Cast, django_assert_num_queries: Any) -> None:
     for _ in range(3):
         episode = certified(arm_episode(cast.therapist), from_on=days_ago(30)).episode
         for days in range(3):
             treated(episode, days_ago(days))
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(3):
         plans_due(today())
 
 
