@@ -5,6 +5,6 @@ document.addEventListener("keydown", (event) => {
   const named = document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
   if (!named) return;
   event.preventDefault();
-  if (named.matches("a, button")) named.click();
+  if (named.matches("a, button, details:not([open]) > summary")) named.click();
   else named.focus();
 });

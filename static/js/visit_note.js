@@ -347,7 +347,8 @@ document.addEventListener("keydown", (event) => {
 // From part to part by keys
 
 function stops() {
-  return [...document.querySelectorAll("[data-stop], .visit-text, #visit_min")].filter((one) => one.offsetParent && (one.id !== "visit_min" || !one.value));
+  const isDone = (one) => (one.id === "visit_min" ? !!one.value : one.name === "service" && !!same?.isConnected);
+  return [...document.querySelectorAll("[data-stop], .visit-text, #visit_min")].filter((one) => one.offsetParent && !isDone(one));
 }
 
 function onward(from) {
@@ -381,7 +382,7 @@ document.addEventListener("click", (event) => {
 document.addEventListener("htmx:afterSettle", (event) => {
   const { elt, requestConfig } = event.detail;
   const asked = requestConfig?.path ?? ""; // parts drawn along with another move nothing
-  if (document.activeElement !== document.body) return; // somebody has gone on already
+  if (!document.activeElement.matches("body, [data-said]")) return; // somebody has gone on already
   if (elt.id === "precautions" && asked.endsWith("/precautions/")) (elt.querySelector(".invalid, #ask-all") ? elt.querySelector("details input") : document.querySelector("#subjective"))?.focus();
   if (elt.id === "red_flags" && asked.endsWith("/red-flag/")) (elt.querySelector(".invalid") ? elt.querySelector("input[name=action]") : document.querySelector("#to-sign a, #go-sign"))?.focus();
   if (elt.matches?.("[data-panel]")) elt.querySelector("[data-said]")?.focus();
