@@ -11,7 +11,7 @@ class LetterKind(Word):
     DISCHARGE = "discharge", "discharge summary"
 
     @property
-    def title(self) -> str:
+    def titled(self) -> str:
         return self.label[0].upper() + self.label[1:]
 
     @property

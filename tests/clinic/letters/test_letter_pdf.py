@@ -275,9 +275,9 @@ def test_a_report_and_a_summary_print_tagged_with_their_numbers(
         reader, text = PdfReader(io.BytesIO(content)), read(content)
         assert len(reader.pages) == 1
         assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
-        assert reader.metadata.title.startswith(kind.title)
+        assert reader.metadata.title.startswith(kind.titled)
         # Two visits of 40 minutes of 97140 and 15 of 97535: 80 and 30 minutes, 110 in all.
-        for word in (*words, kind.title, "1.1 Arm excess under 10", "± 2.", "error 11.8"):
+        for word in (*words, kind.titled, "1.1 Arm excess under 10", "± 2.", "error 11.8"):
             assert word in text, (kind, word)
 
 

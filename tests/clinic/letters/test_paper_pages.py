@@ -79,7 +79,7 @@ def test_a_paper_is_begun_edited_and_approved(
     letter = ProgressLetter.objects.get(kind=kind)
     assert sent.url == reverse("letter", args=[letter.pk])
     page = therapist.get(sent.url).content.decode()
-    assert kind.title in page
+    assert kind.titled in page
     assert page.count("<textarea") == len(kind.texts)
     therapist.post(sent.url, typed(letter))
     letter.refresh_from_db()
