@@ -31,7 +31,7 @@ WRITTEN_AFTER = timedelta(minutes=10)
 
 @dataclass(frozen=True)
 class Visit:
-    """One visit with what is written of it; `days` are those of working days."""
+    """One visit with what is told of it."""
 
     appointment: Appointment
     episode: Episode
@@ -44,7 +44,8 @@ class Visit:
 
     @property
     def written_at(self) -> datetime:
-        return min(self.appointment.period.upper + WRITTEN_AFTER, timezone.now())
+        ends_at: datetime = self.appointment.period.upper
+        return min(ends_at + WRITTEN_AFTER, timezone.now())
 
     @property
     def by(self) -> User:

@@ -83,9 +83,9 @@ def _sign(told: dict[str, Any], episode: Episode, stage: Stage) -> None:
 
 def _seal(plan: PlanOfCare, by: User) -> None:
     """As `sign_plan`, without laying out the page, which takes longer than all else."""
-    plan.signed_at, plan.signed_by, plan.signature = timezone.now(), by, by.signature
-    signer = {"signature": by.signature, "user_id": by.pk, "at": plan.signed_at}
-    plan.signed = with_signature(draft_content(plan), **signer)
+    at, content = timezone.now(), draft_content(plan)
+    plan.signed_at, plan.signed_by, plan.signature = at, by, by.signature
+    plan.signed = with_signature(content, signature=by.signature, user_id=by.pk, at=at)
     plan.seal = seal_of(plan.signed)
     plan.save(update_fields=SIGNING_FIELDS)
     audit.record(by, "plan.signed", client=plan.episode.client, subject=plan)

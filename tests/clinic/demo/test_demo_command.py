@@ -52,7 +52,7 @@ def said(*command: str, **options: object) -> str:
 @pytest.mark.django_db
 def test_the_printed_password_opens_the_app_exactly_once(quick: None) -> None:
     printed = dict(ONE_TIME.findall(said("demo", no_serve=True)))
-    assert set(printed) == {"frida", "tomas", "amara", "leonie"}
+    assert set(printed) == {"frida", "tomas", "amara", "leonie", "joss"}
     browser = Browser()
     signing = {"username": "tomas", "password": printed["tomas"]}
     assert browser.post(reverse("sign-in"), signing).status_code == 302
@@ -184,7 +184,7 @@ def test_the_demo_serves_pages_and_ctrl_c_stops_server_and_database() -> None:
         port = free.getsockname()[1]
     with demo_served(folder, port) as running:
         lines = _read_until(running, f"http://127.0.0.1:{port}/")
-        assert len(ONE_TIME.findall("".join(lines))) == 4
+        assert len(ONE_TIME.findall("".join(lines))) == 5
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=60) as page:
             assert "Sign in" in page.read().decode()
         running.send_signal(signal.SIGINT)

@@ -14,11 +14,11 @@ from tests.clinic.demo.rows import digest, silent, tables
 @pytest.mark.django_db
 def test_a_second_run_changes_nothing(loaded: list[Account]) -> None:
     before = tables()
-    assert len(before["clients.Client"]) == 40
+    assert len(before["clients.Client"]) == 43
     assert holding() is Holding.DEMO
     accounts = load(TODAY + timedelta(days=40), say=silent)
     assert digest(tables()) == digest(before)
-    assert [account.password for account in accounts] == [None] * 4
+    assert [account.password for account in accounts] == [None] * 5
 
 
 @pytest.mark.django_db
