@@ -354,7 +354,7 @@ function stops() {
 function onward(from) {
   const all = stops();
   const after = all.filter((one) => from.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && !from.contains(one));
-  (after[0] ?? document.querySelector("#go-sign")).focus();
+  (after[0] ?? document.querySelector("#red_flags input[name=action]") ?? document.querySelector("#go-sign")).focus();
 }
 
 document.addEventListener("keydown", (event) => {
