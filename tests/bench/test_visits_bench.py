@@ -6,6 +6,7 @@ from io import StringIO
 from statistics import median
 from time import perf_counter
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from django.core.management import call_command
@@ -95,7 +96,13 @@ def _address(note: VisitNote) -> str:
 
 
 def _posted(browser: Browser, address: str, fields: dict[str, Any]) -> float:
-    request = RequestFactory().post(address, fields, headers={"HX-Request": "true"})
+    # As the page sends it.
+    request = RequestFactory().post(
+        address,
+        urlencode(fields, doseq=True),
+        content_type="application/x-www-form-urlencoded",
+        headers={"HX-Request": "true"},
+    )
     request.COOKIES.update({name: cookie.value for name, cookie in browser.cookies.items()})
     request._dont_enforce_csrf_checks = True
     started = perf_counter()

@@ -121,8 +121,8 @@ class NoteForm(PlainForm):
     signs = forms.MultipleChoiceField(required=False, choices=choices_of(Sign), label="Signs")
 
     def __init__(self, *args: Any, note: VisitNote, **kwargs: Any) -> None:
-        kwargs.setdefault("initial", _initial(note))
-        super().__init__(*args, **kwargs)
+        is_posted = bool(args or kwargs.get("data"))
+        super().__init__(*args, initial={} if is_posted else _initial(note), **kwargs)
         self.note = note
         self.rows = rows_typed(self.data) if isinstance(self.data, QueryDict) else []
 

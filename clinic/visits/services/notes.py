@@ -162,7 +162,7 @@ def _kept_or_set_aside(
 def locked_note(note: VisitNote, typed: NoteTyped | None = None) -> VisitNote:
     """The stored note, held until the transaction ends. Raises NoteGone."""
     rows = VisitNote.objects.select_for_update(of=("self",), no_key=True)
-    stored = rows.select_related("episode__client", "edited_by").filter(pk=note.pk).first()
+    stored = rows.defer("signed").filter(pk=note.pk).first()
     if stored is None:
         raise NoteGone(typed)
     return stored

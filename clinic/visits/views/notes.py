@@ -26,6 +26,7 @@ from clinic.visits.views.pieces import (
     found_note,
     look_or_send,
     note_page,
+    note_to_save,
     open_episodes,
     sheet_page,
     to_sign,
@@ -101,7 +102,7 @@ def visit(request: HttpRequest, note_id: UUID) -> HttpResponse:
 @require_POST
 def save(request: HttpRequest, note_id: UUID) -> HttpResponse:
     """Keep what is typed. A script is answered with what changes on the page."""
-    note = found_note(request, note_id)
+    note = note_to_save(request, note_id)
     form = NoteForm(request.POST, note=note)
     if not form.is_valid():
         return _not_saved(request, note, form)

@@ -34,6 +34,12 @@ def found_note(request: HttpRequest, note_id: UUID) -> VisitNote:
     return get_object_or_404(notes_for(request.user), pk=note_id)
 
 
+def note_to_save(request: HttpRequest, note_id: UUID) -> VisitNote:
+    """That this person may see the note, and little else: it is saved every few seconds."""
+    seen = notes_for(request.user).select_related(None).only("copied")
+    return get_object_or_404(seen, pk=note_id)
+
+
 def open_episodes(request: HttpRequest, client_id: UUID) -> list[Episode]:
     """The client's episodes that are not discharged, latest first."""
     found = with_phase(episodes_for(request.user).filter(client=client_id))
