@@ -130,6 +130,8 @@ def approve_letter(*, letter: ProgressLetter, digest: str, by: User) -> Progress
     """
     stored = _locked(letter)
     reader_of(stored.episode, stored.kind_word)
+    if stored.referrer and not stored.episode.client.agrees_to_letters:
+        raise errors.ClientDeclines  # a report compiled to the referrer before the client declined
     check_may_approve(stored, by)
     final = final_sheet(stored, by)
     if final.digest != digest:

@@ -138,6 +138,15 @@ def test_a_report_is_written_without_girths_referrer_or_consent_to_letters(cast:
         paper(episode, DISCHARGE, period_from=days_ago(20))
 
 
+def test_a_report_to_the_referrer_stops_when_the_client_declines_meanwhile(cast: Cast) -> None:
+    letter = paper(better(cast.therapist), REPORT)
+    letter.episode.client.agrees_to_letters = False
+    letter.episode.client.save()
+    with pytest.raises(errors.ClientDeclines):
+        approved(letter)
+    assert not ProgressLetter.objects.get().is_approved
+
+
 def test_an_approved_report_begins_the_count_of_treatment_days_anew(cast: Cast) -> None:
     episode = treated(cast.therapist)
     before = plan_standing(episode, today())
