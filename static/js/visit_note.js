@@ -369,14 +369,22 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+const firstIn = (part) => (part.matches("textarea, input") ? part : part.querySelector("[data-stop], input:not([type=hidden]), select, textarea, button")) ?? part;
+
 document.addEventListener("click", (event) => {
   const link = event.target.closest("[data-to]");
   const target = link && document.getElementById(link.dataset.to);
   if (!target) return;
   event.preventDefault();
-  const first = target.matches("textarea, input") ? target : target.querySelector("[data-stop], input:not([type=hidden]), select, textarea, button");
-  (first ?? target).focus();
+  firstIn(target).focus();
   target.scrollIntoView({ block: "center" });
+});
+
+// What is being typed about a red flag is not drawn over by a save under way
+document.addEventListener("htmx:oobBeforeSwap", (event) => {
+  const { target } = event.detail;
+  const isTypedIn = target.id === "red_flags" && (target.contains(document.activeElement) || [...target.querySelectorAll("[name=action]")].some((field) => field.value));
+  if (isTypedIn) event.detail.shouldSwap = false;
 });
 
 document.addEventListener("htmx:afterSettle", (event) => {
@@ -421,6 +429,6 @@ if (dialog) {
 } else {
   if (left) restore(left);
   const anchor = document.getElementById(location.hash.slice(1));
-  const target = anchor?.matches("textarea, input") ? anchor : anchor?.querySelector("[data-stop]");
+  const target = anchor && firstIn(anchor);
   (target ?? document.querySelector("#ask-all") ?? [...document.querySelectorAll(".visit-text")].find((area) => !area.value) ?? document.querySelector("#go-sign")).focus();
 }

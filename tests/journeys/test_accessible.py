@@ -45,6 +45,7 @@ NO_PAGE = {
     "letter-preview",
     "programme-handout",
     "reminders-file",
+    "scores-panel",
     "visit-readings",
 }
 

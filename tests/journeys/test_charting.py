@@ -11,7 +11,7 @@ from clinic.clients.models import Episode
 from clinic.visits.lists import Phrase, Service
 from clinic.visits.models import SetAside, VisitNote
 from clinic.visits.services.notes import save_note
-from clinic.visits.words import NoteState, Section
+from clinic.visits.words import NoteState, Section, VisitKind
 from tests.builders import (
     ARM_OTHER_CM,
     ARM_SWOLLEN_CM,
@@ -33,6 +33,8 @@ MOST_KEYS = 27
 SLOW_MS = 20_000  # a busy machine that runs many tests
 
 
+# 11 % more volume than ten days ago, station by station within what is plausible.
+ARM_RISEN_CM = [round(girth * 1.056, 1) for girth in ARM_SWOLLEN_CM]
 # What of a note is kept in the tab.
 KEPT_HERE = "Object.keys(sessionStorage).filter((name) => name.startsWith('note:'))"
 
@@ -54,7 +56,7 @@ def episode(cast: Cast) -> Episode:
     """The ninth day of treatment: taped twice, charted last yesterday."""
     episode = make_episode(make_client(), cast.therapist, opened_on=today() - days(20))
     protocol = make_protocol()
-    make_session(episode, protocol, taken_on=today() - days(14), is_baseline=True)
+    make_session(episode, protocol, taken_on=today() - days(10), is_baseline=True)
     signed(cast.therapist, episode, visited_on=today() - days(1))
     return episode
 
@@ -135,6 +137,39 @@ def test_a_plain_day_is_charted_from_the_day_sheet_to_the_signature_by_keyboard(
     assert note.state is NoteState.SIGNED
     assert [row.minutes for row in note.treatments.all()] == [40, 15]
     assert hands.keys <= MOST_KEYS
+
+
+def test_a_red_flag_at_a_remeasurement_is_acknowledged_on_the_way_to_the_signature(
+    cast: Cast, episode: Episode, page: Page, sign_in: Callable[[User], None]
+) -> None:
+    note = draft(cast.therapist, episode, kind=VisitKind.REMEASUREMENT)
+    sign_in(cast.therapist)
+    page.goto(f"/visits/{note.pk}/")
+    hands = Hands(page)
+    hands.press("Enter")
+    expect(page.locator("#subjective")).to_be_focused()
+    hands.type("Feels hot since Sunday")
+    hands.press("Control+Enter", "Enter")  # to the tape, and open it
+    expect(page.locator("input.girth").first).to_be_focused()
+    for girth in [*ARM_RISEN_CM, *ARM_OTHER_CM]:
+        hands.type(str(girth))
+        hands.press("Enter")
+    hands.press("Enter", "Enter")  # past the weight, and record
+    expect(page.get_by_role("heading", name="Sudden increase")).to_be_visible(timeout=SLOW_MS)
+    page.locator("#plan").focus()
+    hands.type("Examined today before anything else")
+    hands.press("Control+Enter")
+    expect(page.get_by_label("What was done")).to_be_focused()
+    hands.type("Phoned the referrer")
+    hands.press("Enter")
+    expect(page.locator("#red_flags")).to_contain_text("Acknowledged", timeout=SLOW_MS)
+    expect(page.locator("#go-sign")).to_be_focused()
+    hands.press("Enter")
+    page.wait_for_url("**/sign/")
+    hands.press("Enter")
+    expect(page.get_by_text("Phoned the referrer")).to_be_visible()
+    note.refresh_from_db()
+    assert note.state is NoteState.SIGNED
 
 
 def test_a_limb_is_taped_within_the_visit_and_the_text_stays(
