@@ -36,7 +36,6 @@ from tests.clinic.scheduling.desk_stories import (
 )
 from tests.programmes.garments import garment
 
-
 MARCH = date(2026, 3, 2)
 
 
@@ -295,7 +294,7 @@ def test_only_clinical_staff_change_the_months(
     assert not RecallSchedule.objects.exists()
 
 
-# A garment lasts about six months (see tests/programmes/compression); the plateau asks for new ones.
+# A garment lasts about six months (tests/programmes/compression); the plateau asks for new ones.
 def test_garments_are_due_until_a_fitting_is_booked() -> None:
     worn = care(garment_due_on=days_before(3))
     assert RecallReason.GARMENT in reasons(due(worn))
