@@ -7,12 +7,13 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for, with_story
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.print import can_print
 from clinic.letters import services
 from clinic.letters.errors import DraftExists
@@ -31,8 +32,6 @@ from clinic.letters.selectors import (
 )
 from clinic.letters.sentences import INSTALL, sentence
 from clinic.letters.sheet import Sheet, blocks
-
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def _episode(request: HttpRequest, episode_id: UUID) -> Episode:

@@ -7,13 +7,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 from django_htmx.http import trigger_client_event
 
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from measurements.errors import SameDaySession, SessionStruck
 from measurements.forms.entry import (
     Choice,
@@ -49,7 +50,7 @@ RECORDED_EVENT = "girths-recorded"
 
 
 @permit("girths.enter")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def enter_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Type one session of one kind of limb, both sides side by side."""
     episode = get_object_or_404(with_regions(episodes_for(request.user)), pk=episode_id)
@@ -215,7 +216,7 @@ def _entry_address(episode: Episode, limb: str) -> str:
 
 
 @permit("girths.strike")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def strike(request: HttpRequest, session_id: UUID) -> HttpResponse:
     """Strike a session out with a reason, and perhaps go on to a corrected one."""
     session = get_object_or_404(sessions_for(request.user), pk=session_id)

@@ -3,11 +3,12 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients.models import AffectedRegion
+from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Stage
 from measurements.forms.findings import DecisionForm, FindingsForm
 from measurements.limb.staging import suggest_stage
@@ -16,7 +17,7 @@ from measurements.services.findings import Decision, FindingsError, record_findi
 
 
 @permit("findings.record")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def record(request: HttpRequest, region_id: int) -> HttpResponse:
     region = get_object_or_404(regions_for(request.user), pk=region_id)
     form, decision = _forms(request, region)

@@ -7,13 +7,13 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods
 
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
+from clinic.common.methods import look_or_send
 from measurements.csv_rows import COLUMNS
 from measurements.errors import ImportRefused
 from measurements.forms.imports import UploadForm, sealed, unsealed
@@ -38,7 +38,7 @@ class ReportLine:
 
 
 @permit("girths.import")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def import_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = get_object_or_404(episodes_for(request.user), pk=episode_id)
     if "example" in request.GET:

@@ -6,10 +6,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from measurements.errors import ProtocolError, ProtocolRetired
 from measurements.forms.protocols import ProtocolForm, values_of
 from measurements.selectors.protocols import is_used, protocol_list, protocols_with_stations
@@ -43,7 +44,7 @@ def protocol(request: HttpRequest, protocol_id: UUID) -> HttpResponse:
 
 
 @permit("protocols.edit")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def new_protocol(request: HttpRequest) -> HttpResponse:
     form = ProtocolForm(request.POST or None, back=reverse("protocols"))
     if form.is_valid():
@@ -56,7 +57,7 @@ def new_protocol(request: HttpRequest) -> HttpResponse:
 
 
 @permit("protocols.edit")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def edit_protocol(request: HttpRequest, protocol_id: UUID) -> HttpResponse:
     """Change an unused protocol; a used one is superseded by what is typed."""
     found = get_object_or_404(protocols_with_stations(), pk=protocol_id)

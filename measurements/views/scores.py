@@ -5,12 +5,13 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
+from clinic.common.methods import look_or_send
 from measurements.forms.scores import InstrumentForm, ScoreForm, StrikeScoreForm
 from measurements.limb.instruments import SPECS, Instrument
 from measurements.limb.score_errors import ScoreError
@@ -45,7 +46,7 @@ def scores(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 
 
 @permit("scores.record")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def record(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Type the scores of one instrument."""
     episode = get_object_or_404(episodes_for(request.user), pk=episode_id)
@@ -69,7 +70,7 @@ def preview(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 
 
 @permit("scores.record")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def panel(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Where the scores stand and the chosen instrument's fields, as a piece of another page."""
     episode = get_object_or_404(episodes_for(request.user), pk=episode_id)
@@ -90,7 +91,7 @@ def panel(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 
 
 @permit("scores.record")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def strike(request: HttpRequest, score_id: UUID) -> HttpResponse:
     """Strike a score out; it stays to be read."""
     score = get_object_or_404(scores_for(request.user), pk=score_id)

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import episodes_for, open_precautions
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Precaution
 from programmes.body.steps import steps_of
 from programmes.forms.care import AdherenceForm, CountsForm, ExerciseForm, ReviewForm
@@ -20,7 +21,7 @@ from programmes.selectors.adherence import adherence_of
 from programmes.selectors.drafts import clinic_dose, last_review
 from programmes.selectors.flags import withdrawal_flags
 from programmes.services import care
-from programmes.views.pieces import SECTION, found_client, found_episode, look_or_send
+from programmes.views.pieces import SECTION, found_client, found_episode
 
 
 @permit("precautions.edit")

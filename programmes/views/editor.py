@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from programmes.body.steps import steps_of
 from programmes.edits import Edit, Steps
 from programmes.errors import DraftChanged, DraftExists
@@ -22,7 +23,7 @@ from programmes.selectors.programmes import exercises_to_choose, in_hand
 from programmes.sentences import sentence
 from programmes.services import drafts, issue
 from programmes.views.given import given
-from programmes.views.pieces import SECTION, found_episode, found_programme, look_or_send
+from programmes.views.pieces import SECTION, found_episode, found_programme
 
 
 @permit("programmes.write")

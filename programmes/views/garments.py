@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from programmes.compression.classes import BY_KEY, same_name_elsewhere
 from programmes.errors import GarmentEnded
 from programmes.forms.garments import EndForm, FitCheckForm, GarmentForm
@@ -24,7 +25,7 @@ from programmes.selectors.garments import (
 )
 from programmes.sentences import sentence
 from programmes.services import garments as keeping
-from programmes.views.pieces import SECTION, found_episode, look_or_send
+from programmes.views.pieces import SECTION, found_episode
 
 
 @permit("garments.see")

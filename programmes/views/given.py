@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.print import can_print
 from programmes.forms.care import IssueForm, WithdrawForm
 from programmes.models import Programme
@@ -23,7 +24,7 @@ from programmes.selectors.handouts import draft_handout, given_handout
 from programmes.selectors.programmes import in_hand, stored_handout, versions_of
 from programmes.sentences import INSTALL, sentence
 from programmes.services import issue as issuing
-from programmes.views.pieces import SECTION, found_episode, found_programme, look_or_send
+from programmes.views.pieces import SECTION, found_episode, found_programme
 
 
 @permit("programmes.see")

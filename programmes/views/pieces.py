@@ -4,7 +4,6 @@ from uuid import UUID
 
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
-from django.views.decorators.http import require_http_methods
 
 from clinic.clients.models import Client, Episode
 from clinic.clients.selectors import clients_for, episodes_for
@@ -12,7 +11,6 @@ from programmes.models import Programme
 from programmes.selectors.programmes import programmes_for
 
 SECTION = {"section": "clients"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def found_episode(request: HttpRequest, episode_id: UUID) -> Episode:

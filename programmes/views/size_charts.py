@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
+from clinic.common.methods import look_or_send
 from programmes.errors import ChartNameTaken, ChartRefused
 from programmes.forms.size_charts import ChartFactsForm, ChartUploadForm, sealed, unsealed
 from programmes.selectors.size_charts import (
@@ -24,7 +25,6 @@ from programmes.sentences import sentence
 from programmes.services.size_charts import import_size_chart
 from programmes.services.size_charts import retire_size_chart as put_away
 from programmes.size_rows import COLUMNS, ChartRead, chart_from, read_chart
-from programmes.views.pieces import look_or_send
 
 SECTION = {"section": "size-charts"}
 # How much of a long report a page shows; the count above it is of the whole.

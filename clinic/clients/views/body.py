@@ -8,13 +8,13 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
 
 from clinic.accounts.permits import permit
 from clinic.clients import selectors, services
 from clinic.clients.forms.body import TREATMENT_FORMS, ClearPrecautionForm, PrecautionForm
 from clinic.clients.models import CancerTreatment, Client, PrecautionFound
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 
 SECTION = {"section": "clients"}
 KIND_NAMES = {
@@ -26,7 +26,7 @@ KIND_NAMES = {
 
 
 @permit("episodes.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def add_treatment(request: HttpRequest, client_id: UUID, kind: str) -> HttpResponse:
     client = _client(request, client_id)
     treatment = _treatments(client, kind).model(client=client)
@@ -43,7 +43,7 @@ def add_treatment(request: HttpRequest, client_id: UUID, kind: str) -> HttpRespo
 
 
 @permit("episodes.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def remove_treatment(
     request: HttpRequest, client_id: UUID, kind: str, treatment_id: int
 ) -> HttpResponse:
@@ -58,7 +58,7 @@ def remove_treatment(
 
 
 @permit("precautions.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def record_precaution(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = _client(request, client_id)
     found = PrecautionFound(client=client, found_on=timezone.localdate())
@@ -75,7 +75,7 @@ def record_precaution(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 
 @permit("precautions.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def clear_precaution(request: HttpRequest, client_id: UUID, precaution_id: int) -> HttpResponse:
     client = _client(request, client_id)
     found = get_object_or_404(selectors.precautions_of(client), pk=precaution_id)

@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from clinic.accounts.permits import permit
 from clinic.clients import services
@@ -21,12 +21,13 @@ from clinic.clients.selectors import (
     referrers_to_choose,
 )
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 
 SECTION = {"section": "clients"}
 
 
 @permit("clients.find")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def clients(request: HttpRequest) -> HttpResponse:
     search = SearchForm(request.POST).search()
     context = {
@@ -39,7 +40,7 @@ def clients(request: HttpRequest) -> HttpResponse:
 
 
 @permit("clients.register")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def register(request: HttpRequest) -> HttpResponse:
     form = ClientForm(request.POST or None, referrers=referrers_to_choose())
     referrer_form = _new_referrer_form(request)
@@ -63,7 +64,7 @@ def register(request: HttpRequest) -> HttpResponse:
 
 
 @permit("clients.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def edit(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user), pk=client_id)
     name, choices = str(client), referrers_to_choose(chosen_id=client.referrer_id)
@@ -80,7 +81,7 @@ def edit(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 
 @permit("clients.deactivate")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def deactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user).filter(deactivated_at=None), pk=client_id)
     form = DeactivateForm(request.POST or None, back=reverse("client", args=[client_id]))

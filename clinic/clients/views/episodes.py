@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
 
 from clinic.accounts.permits import permit
 from clinic.clients import selectors, services
@@ -20,6 +19,7 @@ from clinic.clients.forms.episodes import (
 )
 from clinic.clients.models import Client, Episode
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Phase
 
 SECTION = {"section": "clients"}
@@ -27,7 +27,7 @@ ROWS = "regions"
 
 
 @permit("episodes.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def open_episode(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(selectors.clients_for(request.user), pk=client_id)
     form, rows = _episode_form(request, _new_episode(client, request)), _region_rows(request)
@@ -48,7 +48,7 @@ def open_episode(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 
 @permit("episodes.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def edit_episode(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = get_object_or_404(selectors.episodes_for(request.user), pk=episode_id)
     form, rows = _episode_form(request, episode), _region_rows(request, episode)
@@ -69,7 +69,7 @@ def edit_episode(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 
 
 @permit("episodes.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def change_phase(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = get_object_or_404(selectors.episodes_for(request.user), pk=episode_id)
     back = reverse("client", args=[episode.client_id])

@@ -5,18 +5,19 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from clinic.accounts.permits import permit
 from clinic.clients import selectors, services
 from clinic.clients.forms.clients import ReferrerForm, SearchForm
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 
 SECTION = {"section": "referrers"}
 
 
 @permit("referrers.see")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def referrers(request: HttpRequest) -> HttpResponse:
     search = SearchForm(request.POST).search()
     context = {"found": selectors.referrers_found(search), "search": search}
@@ -25,7 +26,7 @@ def referrers(request: HttpRequest) -> HttpResponse:
 
 
 @permit("referrers.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def add(request: HttpRequest) -> HttpResponse:
     form = ReferrerForm(request.POST or None)
     if form.is_valid():
@@ -37,7 +38,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 
 @permit("referrers.edit")
-@require_http_methods(["GET", "POST"])
+@look_or_send
 def edit(request: HttpRequest, referrer_id: UUID) -> HttpResponse:
     referrer = get_object_or_404(selectors.referrers(), pk=referrer_id)
     name, form = str(referrer), ReferrerForm(request.POST or None, instance=referrer)

@@ -8,13 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.forms.clients import SearchForm
 from clinic.clients.models import Client
 from clinic.clients.selectors import clients_for, clients_found, therapists
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.forms.booking import (
     BookingForm,
     CancelForm,
@@ -44,7 +45,6 @@ from clinic.scheduling.states import NEEDS_REASON, CancelReason, Status
 from clinic.scheduling.words import Scope
 
 SECTION = {"section": "calendar"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("schedule.book")

@@ -7,17 +7,17 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.forms.desk import AuthorisationForm
 from clinic.scheduling.selectors.authorisations import authorisations_for, standings
 from clinic.scheduling.services import authorisations as services
 
 SECTION = {"section": "clients"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("schedule.see")

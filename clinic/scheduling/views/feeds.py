@@ -7,9 +7,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import open_to_all, permit
+from clinic.common.methods import look_or_send
 from clinic.scheduling.calendar_files import CONTENT_TYPE
 from clinic.scheduling.forms.desk import FeedForm
 from clinic.scheduling.selectors.cards import appointments_for
@@ -26,7 +27,7 @@ from clinic.scheduling.services.feeds import FeedOf
 
 
 @permit("schedule.book")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def feeds(request: HttpRequest) -> HttpResponse:
     form = FeedForm(
         request.POST or None, therapists=therapists_to_feed(request.user), rooms=rooms_to_feed()

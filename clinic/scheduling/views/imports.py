@@ -6,12 +6,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import therapists
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
+from clinic.common.methods import look_or_send
 from clinic.scheduling.desk_errors import ListRefused
 from clinic.scheduling.desk_sentences import sentence
 from clinic.scheduling.forms.imports import ListForm, OtherwiseForm, sealed, unsealed
@@ -25,7 +25,7 @@ MOST_SHOWN = 200
 
 
 @permit("schedule.book")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def import_list(request: HttpRequest) -> HttpResponse:
     if "example" in request.GET:
         return _example()

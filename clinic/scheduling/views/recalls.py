@@ -7,18 +7,18 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for, episodes_for, therapists
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.forms.desk import RecallFilterForm, ScheduleForm, SnoozeForm
 from clinic.scheduling.selectors.recalls import kinds_for_recalls, months_kept, recall_list
 from clinic.scheduling.services import recalls as services
 from clinic.scheduling.words import RecallReason
 
 SECTION = {"section": "recalls"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("schedule.see")

@@ -10,12 +10,13 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for
 from clinic.common.csv_files import COULD_RUN
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.desk_sentences import sentence
 from clinic.scheduling.forms.desk import ConsentForm, DayForm
 from clinic.scheduling.selectors.reminders import (
@@ -72,7 +73,7 @@ def send(request: HttpRequest) -> HttpResponse:
 
 
 @permit("schedule.book")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def consents(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user), pk=client_id)
     form = ConsentForm(request.POST or None)

@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from clinic.accounts.permits import permit
 from clinic.clients.models import Client
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.forms.booking import asked_slot
 from clinic.scheduling.forms.series import DecidedDate, Line, SeriesForm
 from clinic.scheduling.models import Series
@@ -24,7 +25,6 @@ from clinic.scheduling.views.appointments import (
     SECTION,
     client_chosen,
     clients_asked_for,
-    look_or_send,
     places,
     slot_meant,
     warnings_of,

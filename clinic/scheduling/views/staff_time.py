@@ -4,11 +4,12 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import therapists
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.forms.staff_time import (
     ClosureForm,
     HoursForm,
@@ -21,7 +22,6 @@ from clinic.scheduling.selectors import staff_time as selectors
 from clinic.scheduling.services import staff_time as services
 
 SECTION = {"section": "calendar"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("schedule.manage")

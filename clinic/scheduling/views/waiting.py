@@ -9,11 +9,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for, therapists
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.desk_errors import NothingFits
 from clinic.scheduling.desk_sentences import sentence
 from clinic.scheduling.errors import NeedsOverruling
@@ -35,7 +36,6 @@ from clinic.scheduling.services.waiting import Offered
 from clinic.scheduling.words import OfferAnswer
 
 SECTION = {"section": "wait-list"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("schedule.see")

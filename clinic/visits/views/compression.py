@@ -9,12 +9,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Limb, Side
 from clinic.visits.compression import (
     LimbTaped,
@@ -49,7 +50,7 @@ def bandaging(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 
 
 @permit("garments.edit")
-@require_http_methods(["GET", "HEAD", "POST"])
+@look_or_send
 def bandage_limb(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Rows of bandages with the pressure they give; "Estimate" keeps nothing."""
     episode = _episode(request, episode_id)

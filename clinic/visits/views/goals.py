@@ -8,12 +8,13 @@ from django.utils import timezone
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.visits.forms.plans import ReviewGoalForm, next_review
 from clinic.visits.plan_errors import NotSignedYet
 from clinic.visits.plan_sentences import sentence
 from clinic.visits.selectors.plans import goal_row, goals_for
 from clinic.visits.services.goals import review_goal
-from clinic.visits.views.plans import SECTION, look_or_send
+from clinic.visits.views.plans import SECTION
 
 
 @permit("plans.write")

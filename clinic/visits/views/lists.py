@@ -4,17 +4,16 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.visits.forms.lists import PhraseForm, RulesForm, ServiceForm
 from clinic.visits.lists import Phrase, Service
 from clinic.visits.phrases import PLACEHOLDERS
 from clinic.visits.selectors import lists as reads
 from clinic.visits.services import lists as writes
-
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @permit("charting.manage")

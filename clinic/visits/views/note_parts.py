@@ -10,12 +10,13 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
 from clinic.common.forms import Catching
+from clinic.common.methods import look_or_send
 from clinic.visits.desk import VisitDesk
 from clinic.visits.forms.notes import ActionForm
 from clinic.visits.models import VisitNote
 from clinic.visits.selectors.notes import visit_desk
 from clinic.visits.services.signing import acknowledge_red_flag
-from clinic.visits.views.pieces import ask_form, found_note, lists, look_or_send, to_sign, told_form
+from clinic.visits.views.pieces import ask_form, found_note, lists, to_sign, told_form
 from programmes.forms.care import AdherenceForm
 from programmes.services import care
 

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.visits.errors import CannotSign
 from clinic.visits.forms.notes import AddendumForm, RevisionForm
 from clinic.visits.models import VisitNote
@@ -16,7 +17,7 @@ from clinic.visits.note_sentences import sentence
 from clinic.visits.selectors.notes import note_sheet, visit_desk
 from clinic.visits.services import signing
 from clinic.visits.services.notes import note_look
-from clinic.visits.views.pieces import SECTION, found_note, look_or_send, sheet_page, to_sign
+from clinic.visits.views.pieces import SECTION, found_note, sheet_page, to_sign
 
 
 @permit("notes.sign")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.scheduling.ranges import span_of, wall
 from clinic.scheduling.selectors.cards import appointments_for
 from clinic.visits.conflict import differences, kept
@@ -24,7 +25,6 @@ from clinic.visits.views.pieces import (
     SECTION,
     found_episode,
     found_note,
-    look_or_send,
     note_page,
     note_to_save,
     open_episodes,

@@ -5,7 +5,6 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_http_methods
 
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for, open_precautions, with_phase
@@ -23,7 +22,6 @@ from clinic.visits.words import VisitKind
 from programmes.forms.care import AdherenceForm, ReviewForm
 
 SECTION = {"section": "clients"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
 
 
 def found_episode(request: HttpRequest, episode_id: UUID) -> Episode:

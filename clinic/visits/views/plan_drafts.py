@@ -11,6 +11,7 @@ from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import current_phase
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Phase
 from clinic.visits import plan_start
 from clinic.visits.forms.plans import PlanFields, goal_initial
@@ -21,7 +22,7 @@ from clinic.visits.plans import PlanOfCare
 from clinic.visits.selectors.plan_sheets import digest_of
 from clinic.visits.selectors.plans import PlanCard, plan_card
 from clinic.visits.services import plans as keeping
-from clinic.visits.views.plans import SECTION, found_episode, found_plan, look_or_send
+from clinic.visits.views.plans import SECTION, found_episode, found_plan
 
 KEPT = "Draft kept. Read it once more, then sign it."
 

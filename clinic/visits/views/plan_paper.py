@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.common.errors import RuleBroken
+from clinic.common.methods import look_or_send
 from clinic.common.print import can_print
 from clinic.visits.forms.plans import CertifyForm, EndPlanForm, SeenForm
 from clinic.visits.plan_errors import NotSignedYet
@@ -21,7 +22,7 @@ from clinic.visits.seal import seal_of
 from clinic.visits.selectors.plan_sheets import draft_content, sheet_of
 from clinic.visits.selectors.plans import plan_card
 from clinic.visits.services import plans as keeping
-from clinic.visits.views.plans import SECTION, found_plan, look_or_send
+from clinic.visits.views.plans import SECTION, found_plan
 
 
 @permit("plans.sign")

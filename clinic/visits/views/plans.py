@@ -4,24 +4,16 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
-from clinic.clients.models import Episode
-from clinic.clients.selectors import episodes_for
 from clinic.common.print import can_print
 from clinic.visits.plan_sentences import INSTALL
 from clinic.visits.plans import PlanOfCare
 from clinic.visits.selectors.plan_sheets import sheet_of
 from clinic.visits.selectors.plans import goal_rows, is_in_force, plan_card, plans_for
 from clinic.visits.services import plans as keeping
-
-SECTION = {"section": "clients"}
-look_or_send = require_http_methods(["GET", "HEAD", "POST"])
-
-
-def found_episode(request: HttpRequest, episode_id: UUID) -> Episode:
-    return get_object_or_404(episodes_for(request.user), pk=episode_id)
+from clinic.visits.views.pieces import SECTION, found_episode
 
 
 def found_plan(request: HttpRequest, plan_id: UUID) -> PlanOfCare:
