@@ -11,7 +11,7 @@ from django.db.models.functions import Lower
 from clinic.accounts.models import PaperSize
 from clinic.clients.models import Client, Episode
 from clinic.common.choices import check_values, choices_of
-from clinic.common.triggers import no_truncate
+from clinic.common.triggers import Once, no_truncate
 from clinic.common.vocabulary import Word
 from programmes.garments import (
     BandageLayer,
@@ -60,17 +60,6 @@ class Standing(Word):
     IN_HAND = "in_hand", "in the client's hands"
     SUPERSEDED = "superseded", "superseded"
     WITHDRAWN = "withdrawn", "withdrawn"
-
-
-class Once(pgtrigger.Condition):
-    """A change that is refused as soon as a column has been filled."""
-
-    def __init__(self, filled: str, change: pgtrigger.Condition) -> None:
-        super().__init__(f"OLD.{filled} IS NOT NULL")
-        self.change = change
-
-    def resolve(self, model: type[models.Model]) -> str:
-        return f"{super().resolve(model)} AND ({self.change.resolve(model)})"
 
 
 class ClinicExercise(models.Model):
