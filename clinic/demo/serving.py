@@ -1,6 +1,7 @@
 """Serves the app from this very process: gunicorn as a library, without a command line."""
 
 import socket
+import sys
 import warnings
 from collections.abc import Callable
 from typing import Any
@@ -8,6 +9,7 @@ from typing import Any
 from django.core.wsgi import get_wsgi_application
 from django.db import connections
 from gunicorn.app.base import BaseApplication
+from gunicorn.glogging import Logger
 
 ADDRESS = "127.0.0.1"
 WORKERS = 2
@@ -15,6 +17,14 @@ WORKERS = 2
 
 class PortTaken(Exception):
     """Something listens on the port already, or this account may not use it."""
+
+
+class DemoLogger(Logger):  # type: ignore[misc]  # untyped library
+    """Says nothing of a page that Ctrl-C cut off in the middle: that is no fault."""
+
+    def exception(self, msg: object, *args: object, **kwargs: object) -> None:
+        if not isinstance(sys.exception(), SystemExit):
+            super().exception(msg, *args, **kwargs)
 
 
 class OwnServer(BaseApplication):  # type: ignore[misc]  # untyped library
@@ -36,6 +46,7 @@ class OwnServer(BaseApplication):  # type: ignore[misc]  # untyped library
             "preload_app": True,
             "timeout": 120,
             "loglevel": "warning",
+            "logger_class": DemoLogger,
             "when_ready": lambda server: self.when_ready(),
             "control_socket_disable": True,
         }

@@ -347,7 +347,8 @@ document.addEventListener("keydown", (event) => {
 // From part to part by keys
 
 function stops() {
-  const isDone = (one) => (one.id === "visit_min" ? !!one.value : one.name === "service" && !!same?.isConnected);
+  const isTaped = !document.querySelector("#not-taped");
+  const isDone = (one) => (one.id === "visit_min" ? !!one.value : one.name === "service" ? !!same?.isConnected : one.matches("#measure *") && isTaped);
   return [...document.querySelectorAll("[data-stop], .visit-text, #visit_min")].filter((one) => one.offsetParent && !isDone(one));
 }
 
