@@ -188,7 +188,7 @@ def _precautions(desk: VisitDesk) -> Iterator[str]:
 def reading_lines(report: SessionReport) -> Iterator[str]:
     """One session in sentences; ± is the 95 % measurement error."""
     facts, compared = report.facts, report.comparison
-    yield f"{facts.limb.label}, {facts.protocol}, taped by {facts.taken_by}."
+    yield f"{facts.limb.label} by the protocol “{facts.protocol}”, taped by {facts.taken_by}."
     for side, volume, change in report.limbs:
         told = f"{side.label}: {ml(volume.ml)} ± {ml(Z_95 * volume.error_ml)}"
         since = (
