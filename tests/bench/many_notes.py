@@ -22,13 +22,19 @@ def fill_notes(pattern: VisitNote, episode_ids: Sequence[UUID], *, notes: int) -
     entries = list(pattern.treatments.order_by("pk").values())
     row = VisitNote.objects.filter(pk=pattern.pk).values().get()
     with connection.cursor() as cursor:
-        for model in (TreatmentEntry, VisitNote):
-            cursor.execute(f"ALTER TABLE {model._meta.db_table} DISABLE TRIGGER USER")
+        _triggers(cursor, "DISABLE")
         _copy(cursor, TreatmentEntry, (row for n in range(notes) for row in _entries(entries, n)))
         _copy(cursor, VisitNote, _notes(row, episode_ids, notes, len(entries)))
-        for model in (TreatmentEntry, VisitNote):
-            cursor.execute(f"ALTER TABLE {model._meta.db_table} ENABLE TRIGGER USER")
+        _triggers(cursor, "ENABLE")
         cursor.execute("ANALYZE visits_visitnote, visits_treatmententry")
+
+
+def _triggers(cursor: Any, how: str) -> None:
+    """What the transaction still owes the foreign keys is paid first."""
+    cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+    for model in (TreatmentEntry, VisitNote):
+        cursor.execute(f"ALTER TABLE {model._meta.db_table} {how} TRIGGER USER")
+    cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 def _copy(cursor: Any, model: Any, rows: Iterator[dict[str, Any]]) -> None:

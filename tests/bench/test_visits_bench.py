@@ -1,6 +1,6 @@
 """Charting at full scale: the page, the autosave, and 100,000 seals verified in a stream."""
 
-import tracemalloc
+import resource
 from datetime import timedelta
 from io import StringIO
 from statistics import median
@@ -151,15 +151,16 @@ def test_a_hundred_thousand_signed_notes_are_verified_in_bounded_memory(
 ) -> None:
     pattern = signed(cast.therapist)
     fill_notes(pattern, [pattern.episode_id], notes=NOTES)
-    told, started = StringIO(), perf_counter()
+    told, started, held_mb = StringIO(), perf_counter(), _most_held_mb()
     call_command("verify_notes", stdout=told)
-    spent_s = perf_counter() - started
+    spent_s, peak_mb = perf_counter() - started, _most_held_mb() - held_mb
     assert f"note: {NOTES + 1}" in told.getvalue()
     assert "All as signed." in told.getvalue()
-    tracemalloc.start()
-    call_command("verify_notes", stdout=StringIO())
-    peak_mb = tracemalloc.get_traced_memory()[1] / 2**20
-    tracemalloc.stop()
     with capsys.disabled():
-        print(f"\n{NOTES} notes verified in {spent_s:.1f} s, at most {peak_mb:.1f} MB held")
+        print(f"\n{NOTES} notes verified in {spent_s:.1f} s, at most {peak_mb:.1f} MB more held")
     assert peak_mb <= MOST_MB
+
+
+def _most_held_mb() -> float:
+    """The most memory that this process has ever held."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
