@@ -91,13 +91,10 @@ def worklist(user: User, number: str, *, today: date) -> Page[DueLine]:
     What decides is read for all of them as plain values; whole episodes only for the page shown.
     """
     mine = with_phase(episodes_for(user).filter(therapist=user, client__deactivated_at=None))
-    facts = _all_facts(mine.exclude(phase_now=Phase.DISCHARGED))
-    due = [
-        (item, key)
-        for key, fact in facts.items()
-        for item in due_items(fact)
-        if item.due_on <= today
-    ]
+    open_ones = mine.exclude(phase_now=Phase.DISCHARGED)
+    facts = _all_facts(open_ones)
+    found = [(item, key) for key, fact in facts.items() for item in due_items(fact)]
+    due = [line for line in [*_to_take_back(open_ones), *found] if line[0].due_on <= today]
     due.sort(key=lambda line: (line[0].due_on, line[0].kind, line[1]))
     page = Paginator(due, WORKLIST_LENGTH).get_page(number)
     shown = with_phase(episodes_for(user)).in_bulk([key for _, key in page.object_list])

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from clinic.accounts.models import User
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
-from clinic.common.vocabulary import Involvement, Limb, Side
+from clinic.common.vocabulary import Limb, Side
 from measurements.limb.girth import LimbGirths, Reading, limb_girths
 from measurements.models import GirthDraft, GirthSession, Protocol
 from measurements.taped import Station
@@ -85,15 +85,6 @@ def limbs_to_tape(episode: Episode) -> tuple[Limb, ...]:
     """The kinds of limb the episode treats, arm first; both when it treats none. One query."""
     regions = {region.region for region in episode.regions.all()}
     return tuple(limb for limb in Limb if limb.value in regions) or tuple(Limb)
-
-
-def involvements(episode: Episode, limb: Limb) -> dict[Side, Involvement]:
-    """Which sides of a limb are swollen or at risk. One query unless prefetched."""
-    return {
-        Side(region.side): Involvement(region.involvement)
-        for region in episode.regions.all()
-        if region.region == limb.value
-    }
 
 
 def protocol_with_stations(protocol_id: UUID) -> Protocol | None:

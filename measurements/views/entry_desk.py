@@ -158,10 +158,6 @@ class EntryDesk:
     def has_several_trials(self) -> bool:
         return self.sheet.trials > 1
 
-    @property
-    def trial_numbers(self) -> range:
-        return range(1, self.sheet.trials + 1)
-
     @cached_property
     def rows(self) -> list[ShownRow]:
         asked: dict[tuple[Side, float], list[str]] = {}

@@ -15,7 +15,6 @@ from clinic.clients.models import Client
 from clinic.common.choices import choices_of
 from clinic.common.forms import PlainForm
 from clinic.scheduling.clocks import read_clock
-from clinic.scheduling.models import Authorisation
 from clinic.scheduling.sentences import sentence
 from clinic.scheduling.spans import moment
 from clinic.scheduling.staff_time import LONGEST_MIN, SHORTEST_MIN, AppointmentKind, Room
@@ -160,8 +159,11 @@ class BookingForm(SlotForm):
         super().__init__(*args, **kwargs)
         self.chosen = chosen  # the client named by the answers, if there is such a client
         self.fields["kind"].queryset = kinds  # type: ignore[attr-defined]
-        known = chosen.authorisations.all() if chosen else Authorisation.objects.none()
-        self.fields["authorisation"].queryset = known  # type: ignore[attr-defined]
+        known = chosen.authorisations.all() if chosen else None
+        if known is None:  # whose authorisations is not said yet
+            del self.fields["authorisation"]
+        else:
+            self.fields["authorisation"].queryset = known  # type: ignore[attr-defined]
         self.helper = rows_only(*self.rows, *(["authorisation"] if known else []))
 
     def clean_client(self) -> UUID:

@@ -5,7 +5,6 @@ from datetime import date
 
 from django.utils.formats import date_format
 
-from clinic.clients.models import AffectedRegion
 from clinic.common.templatetags.units import ml, percent, signed_ml, signed_percent, weight
 from clinic.scheduling.selectors.cards import BookingCard
 from clinic.visits.desk import LastNote, PhraseOffered, RegionDesk, SectionDesk, TreatmentDesk
@@ -119,7 +118,3 @@ def _minutes(minutes: int) -> str | None:
 def day(on: date) -> str:
     """As pages write a day."""
     return date_format(on, "j F Y")
-
-
-def region_names(regions: Sequence[AffectedRegion]) -> str:
-    return ", ".join(map(str, regions))

@@ -1,11 +1,15 @@
-"""Notes that wait for a signature stand on the first page of whoever may give it."""
+"""Today: notes that wait for a signature, and programmes to take back."""
 
 from django.test import Client as Browser
 
+from clinic.common.vocabulary import Precaution
 from clinic.visits.services.notes import begin_note
 from clinic.visits.words import VisitKind
+from programmes.services.drafts import begin_programme
+from programmes.services.issue import issue_programme
 from tests.builders import make_client, make_episode, today
 from tests.cast import Cast
+from tests.programmes.bodies import arm_episode, has
 
 
 def page_of(user: object) -> str:
@@ -20,3 +24,14 @@ def test_a_draft_note_waits_on_its_therapists_first_page_only(cast: Cast) -> Non
     assert "Your signature" in page_of(cast.therapist)
     assert "Notes to sign" not in page_of(cast.other_therapist)
     assert "Notes to sign" not in page_of(cast.front_desk)
+
+
+def test_a_programme_that_knows_nothing_of_a_new_precaution_is_to_be_taken_back(
+    cast: Cast,
+) -> None:
+    draft = begin_programme(episode=arm_episode(cast.therapist), by=cast.therapist)
+    held = issue_programme(programme=draft, revision=0, by=cast.therapist)
+    assert "programme to take back" not in page_of(cast.therapist)
+    has(held.episode, Precaution.PREGNANCY, cast.therapist)
+    assert "programme to take back" in page_of(cast.therapist)
+    assert "programme to take back" not in page_of(cast.other_therapist)

@@ -105,6 +105,15 @@ def test_the_warning_follows_the_day_that_is_typed(
     assert "No authorisation covers this day" in text_of(outside)
 
 
+def test_an_authorisation_sent_without_a_client_is_no_fault(
+    desk: Browser, cast: Cast, person: Client
+) -> None:
+    known = make_authorisation(person, cast.front_desk)
+    typed = answers(None, cast) | {"authorisation": known.pk}
+    page = desk.post(reverse("appointment-new"), typed)
+    assert "Choose who comes." in text_of(page)
+
+
 def test_a_booking_may_name_the_authorisation_it_counts_under(
     desk: Browser, cast: Cast, person: Client
 ) -> None:
