@@ -167,6 +167,7 @@ def test_a_red_flag_at_a_remeasurement_is_acknowledged_on_the_way_to_the_signatu
     hands.press("Enter")
     page.wait_for_url("**/sign/")
     hands.press("Enter")
+    expect(page.get_by_text(f"Signed by {cast.therapist.signature}")).to_be_visible()
     expect(page.get_by_text("Phoned the referrer")).to_be_visible()
     note.refresh_from_db()
     assert note.state is NoteState.SIGNED
