@@ -88,6 +88,8 @@ INSTALLED_APPS = [
     "clinic.visits",
     "clinic.letters",
     "clinic.overview",
+    "clinic.exchange",
+    "clinic.keeping",
     "clinic.demo",
 ]
 

@@ -11,4 +11,6 @@ urlpatterns = [
     path("", include("clinic.scheduling.urls")),
     path("", include("clinic.visits.urls")),
     path("", include("clinic.letters.urls")),
+    path("", include("clinic.exchange.urls")),
+    path("", include("clinic.keeping.urls")),
 ]

@@ -1,0 +1,1 @@
+"""The record kept whole: backup and restore, retention, merging, erasure."""
