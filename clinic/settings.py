@@ -78,6 +78,7 @@ INSTALLED_APPS = [
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
+    "procrastinate.contrib.django",
     "clinic.common",
     "clinic.accounts",
     "clinic.audit",
