@@ -3,9 +3,11 @@
 The addresses are those that RFC 5737 and RFC 3849 keep for examples.
 """
 
+from typing import Any
+
 import pytest
 from django.test import RequestFactory
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django.settings_wrapper import SettingsWrapper
 
 from clinic.common.addresses import client_address
 
@@ -21,7 +23,7 @@ from clinic.common.addresses import client_address
     ],
 )
 def test_only_the_clinics_own_proxy_is_believed(
-    settings: SettingsWrapper, behind_proxy: bool, forwarded: str, expected: str | None
+    settings: Any, behind_proxy: bool, forwarded: str, expected: str | None
 ) -> None:
     settings.BEHIND_PROXY = behind_proxy
     request = RequestFactory().get(
