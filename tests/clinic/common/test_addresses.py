@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from django.test import RequestFactory
-from pytest_django.settings_wrapper import SettingsWrapper
 
 from clinic.common.addresses import client_address
 
