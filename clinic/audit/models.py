@@ -28,7 +28,7 @@ def chained(column: str) -> pgtrigger.Trigger:
         when=pgtrigger.After,
         operation=pgtrigger.Insert,
         timing=pgtrigger.Deferred,
-        func=f"INSERT INTO audit_unchained ({column}) VALUES (NEW.id); RETURN NULL;",
+        func=f"INSERT INTO audit_unchained ({column}) VALUES (NEW.id); RETURN NULL;",  # noqa: S608
     )
 
 

@@ -1,13 +1,13 @@
 """Where a look or a change comes from: the address and session of the request, or a command."""
 
 import hashlib
-import ipaddress
 from collections.abc import Callable
 from contextvars import ContextVar
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+
+from clinic.common.addresses import client_address
 
 COMMAND = "command"
 UNKNOWN = "unknown"
@@ -30,18 +30,7 @@ def origin_of_now() -> Origin:
     request = _request.get()
     if request is None:
         return Origin(COMMAND)
-    return Origin(address_of(request), session_mark_of(request))
-
-
-def address_of(request: HttpRequest) -> str:
-    """The caller's address; behind a proxy the one that our own proxy saw, the last of the list."""
-    told = request.META.get("REMOTE_ADDR", "")
-    if settings.IS_BEHIND_PROXY:
-        told = request.META.get("HTTP_X_FORWARDED_FOR", told).rsplit(",", 1)[-1]
-    try:
-        return str(ipaddress.ip_address(told.strip()))
-    except ValueError:
-        return UNKNOWN
+    return Origin(client_address(request) or UNKNOWN, session_mark_of(request))
 
 
 def session_mark_of(request: HttpRequest) -> str:

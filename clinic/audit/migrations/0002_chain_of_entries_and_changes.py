@@ -50,7 +50,8 @@ CHAIN = """
 CREATE FUNCTION audit_chain(entry bigint, change bigint) RETURNS void LANGUAGE plpgsql AS $$
 DECLARE
   told text := coalesce(audit_entry_text(entry), audit_change_text(change));
-  last record;
+  last_position bigint;
+  last_hash text;
 BEGIN
   PERFORM pg_advisory_xact_lock(7234019885361);
   IF told IS NULL OR EXISTS (
@@ -58,14 +59,14 @@ BEGIN
   ) THEN
     RETURN;
   END IF;
-  SELECT position, hash INTO last FROM audit_link ORDER BY position DESC LIMIT 1;
-  IF NOT FOUND THEN
-    SELECT 0::bigint AS position, repeat('0', 64) AS hash INTO last;
-  END IF;
+  SELECT position, hash INTO last_position, last_hash
+    FROM audit_link ORDER BY position DESC LIMIT 1;
+  last_position := coalesce(last_position, 0) + 1;
+  last_hash := coalesce(last_hash, repeat('0', 64));
   INSERT INTO audit_link (position, entry_id, change_id, previous_hash, hash) VALUES (
-    last.position + 1, entry, change, last.hash,
+    last_position, entry, change, last_hash,
     encode(sha256(convert_to(
-      audit_field((last.position + 1)::text) || audit_field(last.hash) || told, 'UTF8'
+      audit_field(last_position::text) || audit_field(last_hash) || told, 'UTF8'
     )), 'hex')
   );
 END
@@ -134,133 +135,241 @@ def made(functions: list[tuple[str, str]]) -> list[migrations.RunSQL]:
     return [migrations.RunSQL(sql, f"DROP FUNCTION {name}") for sql, name in functions]
 
 
-
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('audit', '0001_initial'),
-        ('clients', '0002_clients_and_episodes'),
+        ("audit", "0001_initial"),
+        ("clients", "0002_clients_and_episodes"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         *made(FUNCTIONS),
         migrations.CreateModel(
-            name='Change',
+            name="Change",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField()),
-                ('act', models.UUIDField(db_index=True)),
-                ('table', models.CharField(max_length=63)),
-                ('row', models.CharField(max_length=40)),
-                ('client_id', models.UUIDField(db_index=True, null=True)),
-                ('is_deletion', models.BooleanField()),
-                ('values', models.JSONField(null=True)),
-                ('salt', models.UUIDField(null=True)),
-                ('digest', models.CharField(max_length=64)),
-                ('database_user', models.CharField(max_length=63)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("act", models.UUIDField(db_index=True)),
+                ("table", models.CharField(max_length=63)),
+                ("row", models.CharField(max_length=40)),
+                ("client_id", models.UUIDField(db_index=True, null=True)),
+                ("is_deletion", models.BooleanField()),
+                ("values", models.JSONField(null=True)),
+                ("salt", models.UUIDField(null=True)),
+                ("digest", models.CharField(max_length=64)),
+                ("database_user", models.CharField(max_length=63)),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Link',
+            name="Link",
             fields=[
-                ('position', models.BigIntegerField(primary_key=True, serialize=False)),
-                ('previous_hash', models.CharField(max_length=64)),
-                ('hash', models.CharField(max_length=64)),
+                ("position", models.BigIntegerField(primary_key=True, serialize=False)),
+                ("previous_hash", models.CharField(max_length=64)),
+                ("hash", models.CharField(max_length=64)),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='Unchained',
+            name="Unchained",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('entry_id', models.BigIntegerField(null=True)),
-                ('change_id', models.BigIntegerField(null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("entry_id", models.BigIntegerField(null=True)),
+                ("change_id", models.BigIntegerField(null=True)),
             ],
         ),
         # Without default at first: what was written before belongs to no transaction known.
         migrations.AddField(
-            model_name='entry',
-            name='act',
+            model_name="entry",
+            name="act",
             field=models.UUIDField(null=True),
         ),
         migrations.AlterField(
-            model_name='entry',
-            name='act',
-            field=models.UUIDField(db_default=models.Func(function='audit_act', output_field=models.UUIDField()), null=True),
+            model_name="entry",
+            name="act",
+            field=models.UUIDField(
+                db_default=models.Func(function="audit_act", output_field=models.UUIDField()),
+                null=True,
+            ),
         ),
         migrations.AddField(
-            model_name='entry',
-            name='came_from',
+            model_name="entry",
+            name="came_from",
             field=models.CharField(blank=True, max_length=45),
         ),
         migrations.AddField(
-            model_name='entry',
-            name='session_mark',
+            model_name="entry",
+            name="session_mark",
             field=models.CharField(blank=True, max_length=8),
         ),
         migrations.AddIndex(
-            model_name='entry',
-            index=models.Index(fields=['-at', '-id'], name='audit_by_moment'),
+            model_name="entry",
+            index=models.Index(fields=["-at", "-id"], name="audit_by_moment"),
         ),
         migrations.AddIndex(
-            model_name='entry',
-            index=models.Index(fields=['by', '-at'], name='audit_by_person'),
+            model_name="entry",
+            index=models.Index(fields=["by", "-at"], name="audit_by_person"),
         ),
         migrations.AddIndex(
-            model_name='entry',
-            index=models.Index(fields=['verb', '-at'], name='audit_by_verb'),
+            model_name="entry",
+            index=models.Index(fields=["verb", "-at"], name="audit_by_verb"),
         ),
         migrations.AddField(
-            model_name='link',
-            name='change',
-            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='link', to='audit.change'),
+            model_name="link",
+            name="change",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="link",
+                to="audit.change",
+            ),
         ),
         migrations.AddField(
-            model_name='link',
-            name='entry',
-            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='link', to='audit.entry'),
+            model_name="link",
+            name="entry",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="link",
+                to="audit.entry",
+            ),
         ),
         *made(ON_TABLES),
         pgtrigger.migrations.AddTrigger(
-            model_name='entry',
-            trigger=pgtrigger.compiler.Trigger(name='to_chain', sql=pgtrigger.compiler.UpsertTriggerSql(constraint='CONSTRAINT', func='INSERT INTO audit_unchained (entry_id) VALUES (NEW.id); RETURN NULL;', hash='53a14e1ccd802740eee37bd50a42122f22ad5a59', operation='INSERT', pgid='pgtrigger_to_chain_6dcd9', table='audit_entry', timing='DEFERRABLE INITIALLY DEFERRED', when='AFTER')),
+            model_name="entry",
+            trigger=pgtrigger.compiler.Trigger(
+                name="to_chain",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    constraint="CONSTRAINT",
+                    func="INSERT INTO audit_unchained (entry_id) VALUES (NEW.id); RETURN NULL;",
+                    hash="53a14e1ccd802740eee37bd50a42122f22ad5a59",
+                    operation="INSERT",
+                    pgid="pgtrigger_to_chain_6dcd9",
+                    table="audit_entry",
+                    timing="DEFERRABLE INITIALLY DEFERRED",
+                    when="AFTER",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='change',
-            trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='219405389f3ef05f5184c0ef69033b08b882498f', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_f2037', table='audit_change', when='BEFORE')),
+            model_name="change",
+            trigger=pgtrigger.compiler.Trigger(
+                name="append_only",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
+                    hash="219405389f3ef05f5184c0ef69033b08b882498f",
+                    operation="UPDATE OR DELETE",
+                    pgid="pgtrigger_append_only_f2037",
+                    table="audit_change",
+                    when="BEFORE",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='change',
-            trigger=pgtrigger.compiler.Trigger(name='no_truncate', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';", hash='47aad3b81ddff503b5cf5e583ce829a162c2af6a', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_no_truncate_2f026', table='audit_change', when='BEFORE')),
+            model_name="change",
+            trigger=pgtrigger.compiler.Trigger(
+                name="no_truncate",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';",
+                    hash="47aad3b81ddff503b5cf5e583ce829a162c2af6a",
+                    level="STATEMENT",
+                    operation="TRUNCATE",
+                    pgid="pgtrigger_no_truncate_2f026",
+                    table="audit_change",
+                    when="BEFORE",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='change',
-            trigger=pgtrigger.compiler.Trigger(name='to_chain', sql=pgtrigger.compiler.UpsertTriggerSql(constraint='CONSTRAINT', func='INSERT INTO audit_unchained (change_id) VALUES (NEW.id); RETURN NULL;', hash='355f09a925be446bb5901d5a7f66be565ff1d6c0', operation='INSERT', pgid='pgtrigger_to_chain_6dda2', table='audit_change', timing='DEFERRABLE INITIALLY DEFERRED', when='AFTER')),
+            model_name="change",
+            trigger=pgtrigger.compiler.Trigger(
+                name="to_chain",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    constraint="CONSTRAINT",
+                    func="INSERT INTO audit_unchained (change_id) VALUES (NEW.id); RETURN NULL;",
+                    hash="355f09a925be446bb5901d5a7f66be565ff1d6c0",
+                    operation="INSERT",
+                    pgid="pgtrigger_to_chain_6dda2",
+                    table="audit_change",
+                    timing="DEFERRABLE INITIALLY DEFERRED",
+                    when="AFTER",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='unchained',
-            trigger=pgtrigger.compiler.Trigger(name='into_chain', sql=pgtrigger.compiler.UpsertTriggerSql(constraint='CONSTRAINT', func='PERFORM audit_chain(NEW.entry_id, NEW.change_id); DELETE FROM audit_unchained WHERE id = NEW.id; RETURN NULL;', hash='9bb2a67a6341429eff7e028f1c60ae0c5069c6dd', operation='INSERT', pgid='pgtrigger_into_chain_b286c', table='audit_unchained', timing='DEFERRABLE INITIALLY DEFERRED', when='AFTER')),
+            model_name="unchained",
+            trigger=pgtrigger.compiler.Trigger(
+                name="into_chain",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    constraint="CONSTRAINT",
+                    func="PERFORM audit_chain(NEW.entry_id, NEW.change_id); DELETE FROM audit_unchained WHERE id = NEW.id; RETURN NULL;",
+                    hash="9bb2a67a6341429eff7e028f1c60ae0c5069c6dd",
+                    operation="INSERT",
+                    pgid="pgtrigger_into_chain_b286c",
+                    table="audit_unchained",
+                    timing="DEFERRABLE INITIALLY DEFERRED",
+                    when="AFTER",
+                ),
+            ),
         ),
         migrations.AddConstraint(
-            model_name='link',
-            constraint=models.CheckConstraint(condition=models.Q(('position__gte', 1)), name='link_counts_from_one'),
+            model_name="link",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("position__gte", 1)), name="link_counts_from_one"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='link',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('change__isnull', False), ('entry__isnull', True)), models.Q(('change__isnull', True), ('entry__isnull', False)), _connector='OR'), name='link_of_one_row'),
+            model_name="link",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("change__isnull", False), ("entry__isnull", True)),
+                    models.Q(("change__isnull", True), ("entry__isnull", False)),
+                    _connector="OR",
+                ),
+                name="link_of_one_row",
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='link',
-            trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='63278644e0bed375aa4b634cff6b547cf53a1b39', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_aec60', table='audit_link', when='BEFORE')),
+            model_name="link",
+            trigger=pgtrigger.compiler.Trigger(
+                name="append_only",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
+                    hash="63278644e0bed375aa4b634cff6b547cf53a1b39",
+                    operation="UPDATE OR DELETE",
+                    pgid="pgtrigger_append_only_aec60",
+                    table="audit_link",
+                    when="BEFORE",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='link',
-            trigger=pgtrigger.compiler.Trigger(name='no_truncate', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';", hash='1c22556ff869fbc0360fc76f46ef57b24aafa740', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_no_truncate_fed8d', table='audit_link', when='BEFORE')),
+            model_name="link",
+            trigger=pgtrigger.compiler.Trigger(
+                name="no_truncate",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="RAISE EXCEPTION 'these rows are kept: TRUNCATE is refused';",
+                    hash="1c22556ff869fbc0360fc76f46ef57b24aafa740",
+                    level="STATEMENT",
+                    operation="TRUNCATE",
+                    pgid="pgtrigger_no_truncate_fed8d",
+                    table="audit_link",
+                    when="BEFORE",
+                ),
+            ),
         ),
     ]
