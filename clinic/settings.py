@@ -202,6 +202,10 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not IS_TRIAL
 if flag("EBBLINE_BEHIND_PROXY", False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
+# Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
+BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
+BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
+
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")
 EMAIL_PORT = number("EBBLINE_MAIL_PORT", 587)
