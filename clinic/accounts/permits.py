@@ -19,6 +19,7 @@ LEAD = frozenset({Role.CLINIC_LEAD})
 PERMITS: dict[str, frozenset[Role]] = {
     "account.own": EVERYONE,
     "today.see": EVERYONE,
+    "caseload.see": CLINICAL,
     "clients.find": EVERYONE,
     "clients.see": EVERYONE,
     "clients.register": EVERYONE,
