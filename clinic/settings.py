@@ -78,6 +78,7 @@ INSTALLED_APPS = [
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
+    "procrastinate.contrib.django",
     "clinic.common",
     "clinic.accounts",
     "clinic.audit",
@@ -201,8 +202,13 @@ CSRF_FAILURE_VIEW = "clinic.accounts.views.form_too_old"
 SECURE_SSL_REDIRECT = flag("EBBLINE_HTTPS_REDIRECT", not IS_TRIAL)
 SECURE_HSTS_SECONDS = 0 if IS_TRIAL else number("EBBLINE_HSTS_SECONDS", 31_536_000)
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not IS_TRIAL
-if flag("EBBLINE_BEHIND_PROXY", False):
+BEHIND_PROXY = flag("EBBLINE_BEHIND_PROXY", False)
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+# Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
+BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
+BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
 
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")
