@@ -20,7 +20,8 @@ def chained(column: str) -> pgtrigger.Trigger:
     """Puts each new row in the queue of what the chain takes up.
 
     At COMMIT, and through a queue: the queue's own trigger then runs after every other check of
-    the transaction, so that nobody waits for a row while holding the chain's lock.
+    the transaction, so that nobody waits for a row while holding the chain's lock. A row restored
+    together with its link is left alone.
     """
     return pgtrigger.Trigger(
         name="to_chain",
@@ -28,7 +29,12 @@ def chained(column: str) -> pgtrigger.Trigger:
         when=pgtrigger.After,
         operation=pgtrigger.Insert,
         timing=pgtrigger.Deferred,
-        func=f"INSERT INTO audit_unchained ({column}) VALUES (NEW.id); RETURN NULL;",  # noqa: S608
+        func=f"""
+            IF NOT EXISTS (SELECT FROM audit_link WHERE {column} = NEW.id) THEN
+                INSERT INTO audit_unchained ({column}) VALUES (NEW.id);
+            END IF;
+            RETURN NULL;
+        """,  # noqa: S608
     )
 
 
@@ -118,6 +124,8 @@ class Link(models.Model):
 class Unchained(models.Model):
     """A row that the transaction at hand has yet to put in the chain. Empty for everybody else."""
 
+    # No sequence: a backup restored would not find it where it stood.
+    id = models.UUIDField(primary_key=True, db_default=Func(function="gen_random_uuid"))
     entry_id = models.BigIntegerField(null=True)
     change_id = models.BigIntegerField(null=True)
 
