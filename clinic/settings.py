@@ -204,6 +204,15 @@ BEHIND_PROXY = flag("EBBLINE_BEHIND_PROXY", False)
 if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
+# Work in the background (`manage.py work`). A worker silent for so long counts as dead.
+PROCRASTINATE_AUTODISCOVER_MODULE_NAME = None
+PROCRASTINATE_IMPORT_PATHS = ["clinic.letters.tasks"]
+PROCRASTINATE_WORKER_DEFAULTS = {
+    "update_heartbeat_interval": 3.0,
+    "stalled_worker_timeout": 15.0,
+    "delete_jobs": "successful",
+}
+
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")
 EMAIL_PORT = number("EBBLINE_MAIL_PORT", 587)
