@@ -207,6 +207,15 @@ BEHIND_PROXY = flag("EBBLINE_BEHIND_PROXY", False)
 if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
+# Work in the background (`manage.py work`). A worker silent for so long counts as dead.
+PROCRASTINATE_AUTODISCOVER_MODULE_NAME = None
+PROCRASTINATE_IMPORT_PATHS = ["clinic.letters.tasks"]
+PROCRASTINATE_WORKER_DEFAULTS = {
+    "update_heartbeat_interval": 3.0,
+    "stalled_worker_timeout": 15.0,
+    "delete_jobs": "successful",
+}
+
 # Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
 BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
 BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
