@@ -64,6 +64,7 @@ PERMITS: dict[str, frozenset[Role]] = {
     "charting.manage": LEAD,
     "staff.manage": LEAD,
     "practice.edit": LEAD,
+    "report.see": LEAD,
     "audit.see": LEAD,
 }
 

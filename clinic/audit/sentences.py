@@ -112,6 +112,8 @@ SENTENCES = {
     "feed.revoked": "closed a calendar feed",
     "reminder.agreed": "kept how the client agreed to be reminded",
     "reminder.withdrawn": "kept that the client no longer agrees to a reminder",
+    "report.seen": "looked at the practice report",
+    "report.downloaded": "downloaded the practice report",
     "reminder.sent": "sent a reminder by e-mail",
 }
 

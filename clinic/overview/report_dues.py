@@ -46,7 +46,7 @@ def due_in(watched: Watched, period: Period, *, today: date) -> Iterator[Kept]:
     starts = sorted({watched.opened_on, *watched.taped_on})
     for start_on, next_on in zip_longest(starts, starts[1:]):
         due_on = start_on + interval
-        if not (period.from_on <= due_on <= period.to_on and due_on < today):
+        if not (period.holds(due_on) and due_on < today):
             continue
         if _is_watched(watched, due_on) and (next_on is None or next_on >= due_on - GRACE):
             yield _kept(due_on, next_on)

@@ -37,6 +37,9 @@ class Period:
         found = (kind for kind, period in zip(MONTHS, named, strict=True) if period == self)
         return next(found, PeriodKind.FREE)
 
+    def holds(self, day: date) -> bool:
+        return self.from_on <= day <= self.to_on
+
     @property
     def days(self) -> int:
         return (self.to_on - self.from_on).days + 1
