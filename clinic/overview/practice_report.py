@@ -4,8 +4,9 @@ Small groups are hidden here, once; page, charts and file show nothing but these
 of the practice as a whole: nothing in it is by therapist.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from clinic.common.vocabulary import Phase, Word
 from clinic.overview.report_dues import GRACE_DAYS, Kept
@@ -52,6 +53,7 @@ class Unit(Word):
 
 Figure = Count | Share | Middle
 Both = Sequence[PeriodFacts]  # now, before
+W = TypeVar("W", bound=Word)
 
 
 @dataclass(frozen=True)
@@ -113,11 +115,8 @@ def _says_something(figure: Figure) -> bool:
     return count.high > 0
 
 
-def made_of(
-    period: Period, previous: Period, now: PeriodFacts, before: PeriodFacts
-) -> PracticeReport:
-    """The report from what was counted in two periods."""
-    both = (now, before)
+def made_of(period: Period, both: Both) -> PracticeReport:
+    """The report from what was counted in a period and in the one before it."""
     sections = (
         _referrals(both),
         _evaluations(both),
@@ -153,20 +152,26 @@ def _broken_down(
     )
 
 
-def _by(words: Sequence[Word], found: Mapping[Word, int]) -> Parts:
+def _by(words: Iterable[W], found: Mapping[W, int]) -> Parts:
     return parts([found.get(word, 0) for word in words])
 
 
-def _capital(words: Sequence[Word]) -> list[str]:
-    return [word.label[0].upper() + word.label[1:] for word in words]
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+def _named(words: Iterable[Word]) -> list[str]:
+    return [_capital(word.label) for word in words]
 
 
 def _referrals(both: Both) -> Section:
-    sums = {name: sum(facts.referrals.get(name, 0) for facts in both) for name in _sources(both)}
-    names = sorted(sums, key=lambda name: (-both[0].referrals.get(name, 0), -sums[name], name))
+    spelt = _spelt_alike(both)
+    counts = [[sum(facts.referrals.get(one, 0) for one in own) for own in spelt] for facts in both]
+    ordered = sorted(zip(spelt, *counts, strict=True), key=_most_first)
     lines = _broken_down(
-        names,
-        [parts([facts.referrals.get(name, 0) for name in names]) for facts in both],
+        [_capital(own[0]) for own, *_ in ordered],
+        [parts(numbers) for numbers in zip(*(row[1:] for row in ordered), strict=True)]
+        or [parts([]) for _ in both],
         total="Clients referred",
         means="Clients registered in the period, by the speciality of the referrer on their record"
         " (referrers are not named).",
@@ -174,8 +179,18 @@ def _referrals(both: Both) -> Section:
     return Section("referrals", "Referrals by source", lines, is_drawn=True)
 
 
-def _sources(both: Both) -> set[str]:
-    return {name for facts in both for name in facts.referrals}
+def _most_first(row: tuple[list[str], int, int]) -> tuple[object, ...]:
+    name, now, before = row
+    return -now, -before, name
+
+
+def _spelt_alike(both: Both) -> list[list[str]]:
+    """The sources of both periods; those that differ in capitals only are one."""
+    found: dict[str, set[str]] = {}
+    for facts in both:
+        for name in facts.referrals:
+            found.setdefault(name.casefold(), set()).add(name)
+    return [sorted(own) for own in found.values()]
 
 
 def _evaluations(both: Both) -> Section:
@@ -203,7 +218,7 @@ def _evaluations(both: Both) -> Section:
 
 def _episodes(both: Both) -> Section:
     lines = _broken_down(
-        _capital(OPEN_PHASES),
+        _named(OPEN_PHASES),
         [_by(OPEN_PHASES, facts.phases) for facts in both],
         total="Open episodes",
         means="Episodes of care not discharged on the last day of the period, by the phase of that"
@@ -225,7 +240,7 @@ def _visits(both: Both) -> Section:
         Unit.PERCENT,
     )
     visits = _broken_down(
-        _capital(list(Purpose)),
+        _named(Purpose),
         kept,
         total="Visits",
         means="Appointments of the period noted as done, by what they were for.",
@@ -263,7 +278,7 @@ def _intensive(both: Both) -> Section:
         for tally in tallies
     ]
     lines = _broken_down(
-        _capital(list(Outcome)),
+        _named(Outcome),
         counts,
         total="Limbs in intensive phases that ended",
         means="Each kind of limb taped in an intensive phase that ended in the period; a phase"
@@ -291,7 +306,7 @@ def _reduction(facts: PeriodFacts, told: Parts) -> Middle:
 
 
 def _surveillance(both: Both) -> Section:
-    measured = [_by(list(Kept), facts.measured) for facts in both]
+    measured = [_by(Kept, facts.measured) for facts in both]
     in_time = _line(
         LineKind.SHARE,
         "Surveillance coverage",
@@ -302,15 +317,15 @@ def _surveillance(both: Both) -> Section:
         Unit.PERCENT,
     )
     dues = _broken_down(
-        _capital(list(Kept)),
+        _named(Kept),
         measured,
         total="Re-measurements due",
         means="Under surveillance on the day due, that day over; clients now deactivated are left"
         " out, and the months are those set now.",
     )
     found = _broken_down(
-        _capital(list(Detection)),
-        [_by(list(Detection), facts.detections) for facts in both],
+        _named(Detection),
+        [_by(Detection, facts.detections) for facts in both],
         total="Limbs re-measured under surveillance",
         means="Early detection: relative volume change since the baseline above 3 % (Stout Gergich"
         " et al., Cancer 2008;112:2809-2819); not judged without a baseline of both limbs, or where"

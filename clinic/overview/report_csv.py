@@ -1,13 +1,13 @@
 """The practice report as a CSV file (RFC 4180): the very values of the page, one line a number."""
 
 import csv
-from collections.abc import Iterator
 from typing import Any
 
 from clinic.common.csv_files import COULD_RUN
 from clinic.overview.practice_report import Figure, Line, PracticeReport, Section
 from clinic.overview.report_period import Period
-from clinic.overview.small_groups import Count, Middle, Share
+from clinic.overview.report_statistics import Interval
+from clinic.overview.small_groups import Count, Middle
 
 COLUMNS = (
     "section",
@@ -45,25 +45,24 @@ def _row(section: Section, line: Line, period: Period, figure: Figure) -> list[s
     return [*words, *days, *_numbers(figure), line.unit.label, _harmless(line.means)]
 
 
-def _numbers(figure: Figure) -> Iterator[str]:
+def _numbers(figure: Figure) -> list[str]:
     """count, of, value, value_to, interval, quartiles; empty where not known or not shown."""
     if isinstance(figure, Count):
-        yield from (figure.text.replace(",", ""), *[""] * 7)
-    elif isinstance(figure, Share):
-        interval = figure.interval
-        yield from (figure.count.text.replace(",", ""), figure.of.text.replace(",", ""))
-        yield _written(figure.lowest)
-        yield "" if figure.percent is not None else _written(figure.highest)
-        yield from (_written(interval and interval.low), _written(interval and interval.high))
-        yield from ("", "")
-    else:
-        yield from _of_middle(figure)
+        return [_plain(figure), *[""] * 7]
+    if isinstance(figure, Middle):
+        bounds = [*_bounds(figure.interval), *_bounds(figure.quartiles)]
+        return [_plain(figure.count), "", _written(figure.median), "", *bounds]
+    value_to = "" if figure.percent is not None else _written(figure.highest)
+    counts = [_plain(figure.count), _plain(figure.of)]
+    return [*counts, _written(figure.lowest), value_to, *_bounds(figure.interval), "", ""]
 
 
-def _of_middle(figure: Middle) -> Iterator[str]:
-    yield from (figure.count.text.replace(",", ""), "", _written(figure.median), "")
-    for bounds in (figure.interval, figure.quartiles):
-        yield from (_written(bounds and bounds.low), _written(bounds and bounds.high))
+def _plain(count: Count) -> str:
+    return count.text.replace(",", "")
+
+
+def _bounds(interval: Interval | None) -> list[str]:
+    return [_written(interval.low), _written(interval.high)] if interval else ["", ""]
 
 
 def _written(value: float | None) -> str:

@@ -43,6 +43,8 @@ class Watched:
 def due_in(watched: Watched, period: Period, *, today: date) -> Iterator[Kept]:
     """What became of each re-measurement whose day lies in the period and is over."""
     interval = measured_again_after(Phase.SURVEILLANCE, watched.every_months)
+    if interval is None:
+        return
     starts = sorted({watched.opened_on, *watched.taped_on})
     for start_on, next_on in zip_longest(starts, starts[1:]):
         due_on = start_on + interval

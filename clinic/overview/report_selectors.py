@@ -16,7 +16,7 @@ from django.db.models import (
     QuerySet,
     Subquery,
 )
-from django.db.models.functions import Coalesce, Lower, Trim, TruncDate
+from django.db.models.functions import Coalesce, Trim, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client, Episode, PhaseChange
@@ -106,19 +106,13 @@ def _referrals(period: Period) -> Mapping[str, int]:
     rows = (
         Client.objects.filter(_within("registered_at", period))
         .order_by()
-        .values(source=Lower(Trim("referrer__speciality")))
+        .values(source=Trim("referrer__speciality"))
         .annotate(number=Count("pk"))
     )
     found: Counter[str] = Counter()
     for source, number in rows.values_list("source", "number"):
-        found[_source_name(source)] += number
+        found[NO_REFERRER if source is None else source or NO_SPECIALITY] += number
     return found
-
-
-def _source_name(speciality: str | None) -> str:
-    if speciality is None:
-        return NO_REFERRER
-    return speciality[:1].upper() + speciality[1:] or NO_SPECIALITY
 
 
 def _evaluation_days(period: Period) -> tuple[list[float], int]:
