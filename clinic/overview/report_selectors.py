@@ -22,13 +22,13 @@ from django.utils import timezone
 from clinic.clients.models import Client, Episode, PhaseChange
 from clinic.common.vocabulary import Phase
 from clinic.overview.due import LETTER_AFTER
+from clinic.overview.facts import REFERRERS_LETTER
 from clinic.overview.practice_report import PracticeReport, made_of
 from clinic.overview.report_dues import GRACE, letter_is_on_time
 from clinic.overview.report_facts import PeriodFacts
 from clinic.overview.report_period import ONE_DAY, Period
 from clinic.overview.report_phases import ended_phases, reductions
 from clinic.overview.report_surveillance import early_detections, measured_in_time
-from clinic.overview.selectors import REFERRERS_LETTER
 from clinic.scheduling.models import Appointment
 from clinic.scheduling.ranges import stored, zone
 from clinic.scheduling.selectors.authorisations import starts_at
