@@ -65,6 +65,9 @@ PERMITS: dict[str, frozenset[Role]] = {
     "staff.manage": LEAD,
     "practice.edit": LEAD,
     "audit.see": LEAD,
+    "exchange.client": CLINICAL,
+    "exchange.all": LEAD,
+    "exchange.import": LEAD,
 }
 
 # Pages that a person sees before or while signing in or out.
