@@ -80,6 +80,7 @@ INSTALLED_APPS = [
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
+    "procrastinate.contrib.django",
     "clinic.common",
     "clinic.accounts",
     "clinic.audit",
@@ -169,6 +170,8 @@ USE_I18N = False
 USE_TZ = True
 # What apps above the schedule find due for its recall list: today -> client id -> recalls.
 RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
+# What apps above the clients bring up to date, in the same transaction, when an episode is edited.
+EPISODE_FOLLOWERS = ["measurements.services.standings.episode_followed"]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 
@@ -227,6 +230,19 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not IS_TRIAL
 BEHIND_PROXY = flag("EBBLINE_BEHIND_PROXY", False)
 if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+# Work in the background (`manage.py work`). A worker silent for so long counts as dead.
+PROCRASTINATE_AUTODISCOVER_MODULE_NAME = None
+PROCRASTINATE_IMPORT_PATHS = ["clinic.letters.tasks"]
+PROCRASTINATE_WORKER_DEFAULTS = {
+    "update_heartbeat_interval": 3.0,
+    "stalled_worker_timeout": 15.0,
+    "delete_jobs": "successful",
+}
+
+# Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
+BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
+BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
 
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")

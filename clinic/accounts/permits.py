@@ -43,6 +43,7 @@ PERMITS: dict[str, frozenset[Role]] = {
     "letters.see": CLINICAL,
     "letters.write": CLINICAL,
     "letters.approve": CLINICAL,
+    "letters.run": CLINICAL,
     "schedule.see": EVERYONE,
     "schedule.book": EVERYONE,
     "schedule.manage": LEAD,
