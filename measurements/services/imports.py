@@ -17,6 +17,7 @@ from measurements.selectors.imports import (
     report_on,
 )
 from measurements.services.record import lock_episode, reading_row
+from measurements.services.standings import keep_standings
 
 # Rows of one INSERT: few round trips, and far below the 65,535 parameters of a statement.
 BATCH = 5000
@@ -43,6 +44,7 @@ def keep_sessions(*, episode: Episode, file: FileRead, by: User) -> ImportReport
     sessions = list(_sessions(episode, report, by))
     GirthSession.objects.bulk_create(sessions, batch_size=BATCH)
     GirthReading.objects.bulk_create(_readings(report.sessions, sessions), batch_size=BATCH)
+    keep_standings([episode.pk])
     audit.record(by, "girths.imported", client=episode.client, subject=episode)
     return report
 
