@@ -2,6 +2,8 @@
 
 from django.urls import include, path
 
+handler500 = "clinic.common.failing.server_error"
+
 urlpatterns = [
     path("", include("clinic.overview.urls")),
     path("", include("clinic.accounts.urls")),

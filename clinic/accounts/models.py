@@ -7,8 +7,11 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 
+from clinic.accounts.access import AccountEvent, RecoveryCode, SecondFactor, SignedIn
 from clinic.common.choices import check_values, choices_of
 from clinic.common.vocabulary import Role, Word
+
+__all__ = ["AccountEvent", "RecoveryCode", "SecondFactor", "SignedIn"]
 
 
 class StaffManager(BaseUserManager["User"]):
@@ -60,6 +63,36 @@ class User(AbstractBaseUser):
     @property
     def signature(self) -> str:
         return ", ".join(filter(None, [self.display_name, self.credentials]))
+
+
+class SavedView(models.Model):
+    """What a person asked the caseload for, under a name, to come back to.
+
+    `asked` holds filters and order only: never the words of a search, which may name a client.
+    """
+
+    owner = models.ForeignKey(User, models.CASCADE, related_name="saved_views")
+    name = models.CharField(max_length=40)
+    asked = models.JSONField(default=dict)
+    is_default = models.BooleanField("opens first", default=False)
+
+    class Meta:
+        ordering = [Lower("name")]
+        constraints = [
+            models.UniqueConstraint(
+                "owner",
+                Lower("name"),
+                name="view_name_once_each",
+                violation_error_message="You have a view of this name. Choose another.",
+            ),
+            models.UniqueConstraint(
+                fields=["owner"], condition=Q(is_default=True), name="one_default_view_each"
+            ),
+            models.CheckConstraint(condition=~Q(name=""), name="view_has_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class LengthShown(Word):

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import wraps
 
+from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -19,6 +20,7 @@ LEAD = frozenset({Role.CLINIC_LEAD})
 PERMITS: dict[str, frozenset[Role]] = {
     "account.own": EVERYONE,
     "today.see": EVERYONE,
+    "caseload.see": CLINICAL,
     "clients.find": EVERYONE,
     "clients.see": EVERYONE,
     "clients.register": EVERYONE,
@@ -43,6 +45,7 @@ PERMITS: dict[str, frozenset[Role]] = {
     "letters.approve": CLINICAL,
     "letters.send": EVERYONE,
     "letters.take_out": CLINICAL,
+    "letters.run": CLINICAL,
     "schedule.see": EVERYONE,
     "schedule.book": EVERYONE,
     "schedule.manage": LEAD,
@@ -89,6 +92,8 @@ def permit(action: str) -> Callable[[View], View]:
                 return _sign_in_first(request)
             if request.user.must_choose_password and action != "account.own":
                 return redirect("choose-password")
+            if owes_second_factor(request) and action != "account.own":
+                return redirect("second-factor")
             if not may(request.user, action):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
@@ -97,6 +102,18 @@ def permit(action: str) -> Callable[[View], View]:
         return checked
 
     return around
+
+
+def owes_second_factor(request: HttpRequest) -> bool:
+    """Whether this person's role needs a second factor and this sign-in had none.
+
+    Who has set one up cannot sign in without it, so they have not, and do it now.
+    """
+    return bool(
+        settings.SECOND_FACTOR_REQUIRED
+        and request.user.is_clinical
+        and not request.session.get("second_factor")
+    )
 
 
 def _sign_in_first(request: HttpRequest) -> HttpResponse:

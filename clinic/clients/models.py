@@ -15,6 +15,7 @@ from clinic.common.vocabulary import (
     Basin,
     Cause,
     Involvement,
+    LetterFrequency,
     NodeProcedure,
     Phase,
     Precaution,
@@ -32,13 +33,6 @@ class Delivery(Word):
     FAX = "fax", "by fax"
     HAND = "hand", "by hand"
     EMAIL = "email", "by secure e-mail"
-
-
-class LetterFrequency(Word):
-    MONTHLY = "monthly", "every month"
-    QUARTERLY = "quarterly", "every three months"
-    CHANGES = "changes", "only when something changes"
-    NEVER = "never", "no letters"
 
 
 class Operation(Word):

@@ -27,6 +27,8 @@ from clinic.common.file_errors import (
 LONGEST_CELL = 300
 # A spreadsheet may run a cell that begins so: OWASP, "CSV Injection"; from memory, not re-read.
 COULD_RUN = ("=", "+", "-", "@", "\t", "\r")
+# In front of such a cell a quotation mark makes it text again; ours write it, ours read it away.
+AS_TEXT = "'"
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Values = Mapping[str, Any]
@@ -179,6 +181,19 @@ def _read(
     return values, problems
 
 
+def harmless(cell: str) -> str:
+    """A cell as a file of ours writes it: what a spreadsheet could run stays text."""
+    return (
+        f"{AS_TEXT}{cell}" if cell.lstrip().startswith(COULD_RUN) or cell[:1] in COULD_RUN else cell
+    )
+
+
+def _meant(text: str) -> str:
+    """The opposite of `harmless`."""
+    own = text.startswith(AS_TEXT) and text[1:].lstrip().startswith(COULD_RUN)
+    return text[1:] if own else text
+
+
 @lru_cache(maxsize=20_000)
 def _value(layout: Layout, column: Column, cell: str) -> Any:
     """A cell's value. Raises the errors of a single cell."""
@@ -190,6 +205,6 @@ def _value(layout: Layout, column: Column, cell: str) -> Any:
     if not text and column.is_required:
         raise CellEmpty(column.expected)
     try:
-        return layout.readers[column.name](text)
+        return layout.readers[column.name](_meant(text))
     except ValueError as error:
         raise CellWrong(column.expected) from error

@@ -1,6 +1,8 @@
 from django.urls import path
 
 from clinic.letters import views
+from clinic.letters.runs import review
+from clinic.letters.runs import views as runs
 from clinic.letters.sending import log_views
 from clinic.letters.sending import views as sending
 
@@ -30,4 +32,11 @@ urlpatterns = [
         log_views.end_mail_agreement,
         name="mail-agreement-end",
     ),
+    path("letters/runs/", runs.runs, name="letter-runs"),
+    path("letters/runs/<uuid:run_id>/", runs.run, name="letter-run"),
+    path("letters/runs/<uuid:run_id>/progress/", runs.progress, name="letter-run-progress"),
+    path("letters/runs/<uuid:run_id>/repeat/", runs.repeat, name="letter-run-repeat"),
+    path("letters/runs/<uuid:run_id>/review/", runs.review, name="letter-run-review"),
+    path("letters/run-letters/<uuid:row_id>/", review.run_letter, name="run-letter"),
+    path("letters/run-letters/<uuid:row_id>/back/", runs.put_back, name="run-letter-back"),
 ]

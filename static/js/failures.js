@@ -4,7 +4,9 @@ const sentence = (status) =>
     ? "The server cannot be reached. What you typed is still here; it is sent again with your next change."
     : status === 401 || status === 403
       ? "You are signed out, or this page is too old. Open the page again in another tab, then come back: what you typed is still here."
-      : "The server could not do this. What you typed is still here; please try once more.";
+      : status === 503
+        ? "The record cannot be reached or has no room just now. What you typed is still here; it is sent again with your next change."
+        : "The server could not do this. What you typed is still here; please try once more.";
 
 function show(status) {
   let box = document.querySelector("#failure");

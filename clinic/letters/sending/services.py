@@ -244,7 +244,7 @@ def put_back(*, batch: Batch, sending_ids: Collection[UUID], reason: str, by: Us
     Sending.objects.filter(pk__in=[row.pk for row in rows]).update(
         put_back_at=timezone.now(), put_back_by=by, put_back_reason=reason
     )
-    _record(rows, "letter.put_back", by)
+    _record(rows, "letter.sending_undone", by)
     return len(rows)
 
 

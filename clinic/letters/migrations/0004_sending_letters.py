@@ -14,7 +14,7 @@ import clinic.letters.sending.ways
 class Migration(migrations.Migration):
     dependencies = [
         ("clients", "0003_letters_by_hand"),
-        ("letters", "0002_kinds_of_paper"),
+        ("letters", "0003_monthly_runs"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
