@@ -2,7 +2,7 @@
 
 from django.db.models import QuerySet
 
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import Practice, SavedView, User
 
 
 def practice_card() -> Practice:
@@ -13,3 +13,8 @@ def practice_card() -> Practice:
 def staff_list() -> QuerySet[User]:
     """Every account, those in use first."""
     return User.objects.order_by("-is_active", "display_name")
+
+
+def saved_views(user: User) -> QuerySet[SavedView]:
+    """This person's own views of the caseload, by name; nobody else's are ever in it."""
+    return SavedView.objects.filter(owner=user)
