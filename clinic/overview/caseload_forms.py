@@ -75,6 +75,14 @@ def shown_form(asked: Asked, therapists: Iterable[User]) -> CaseloadForm:
     return CaseloadForm(initial=filled, therapists=therapists)
 
 
+def said(asked: Asked, therapists: Iterable[User]) -> list[str]:
+    """What is asked for in words, for paper; the words of a search are left out there, too."""
+    names = {str(one.pk): one.display_name for one in therapists}
+    whose = {MINE: "My clients", EVERYONE: "Everyone’s"} | names
+    filters = (asked.phase, asked.region, asked.judged, asked.due, asked.flag)
+    return [whose.get(asked.whose, ""), *(each.label for each in filters if each)]
+
+
 def query_of(asked: Asked) -> Query:
     """What is asked for as it stands in an address and in a saved view: no words, no page."""
     order = ("-" if asked.is_descending else "") + asked.order

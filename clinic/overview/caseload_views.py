@@ -37,6 +37,7 @@ def caseload(request: HttpRequest) -> HttpResponse:
         "form": forms.shown_form(asked, people),
         "columns": forms.columns(asked),
         "tabs": forms.tabs(asked, views),
+        "said": forms.said(asked, people),
         "query": forms.address_of(asked),
         "today": day,
     }
