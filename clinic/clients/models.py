@@ -15,6 +15,7 @@ from clinic.common.vocabulary import (
     Basin,
     Cause,
     Involvement,
+    LetterFrequency,
     NodeProcedure,
     Phase,
     Precaution,
@@ -31,13 +32,6 @@ class Delivery(Word):
     POST = "post", "by post"
     FAX = "fax", "by fax"
     EMAIL = "email", "by secure e-mail"
-
-
-class LetterFrequency(Word):
-    MONTHLY = "monthly", "every month"
-    QUARTERLY = "quarterly", "every three months"
-    CHANGES = "changes", "only when something changes"
-    NEVER = "never", "no letters"
 
 
 class Operation(Word):

@@ -1,6 +1,8 @@
 from django.urls import path
 
 from clinic.letters import views
+from clinic.letters.runs import review
+from clinic.letters.runs import views as runs
 
 urlpatterns = [
     path("episodes/<uuid:episode_id>/letters/", views.letters, name="letters"),
@@ -10,4 +12,11 @@ urlpatterns = [
     path("letters/<uuid:letter_id>/approve/", views.approve, name="letter-approve"),
     path("letters/<uuid:letter_id>/discard/", views.discard, name="letter-discard"),
     path("letters/<uuid:letter_id>/pdf/", views.pdf, name="letter-pdf"),
+    path("letters/runs/", runs.runs, name="letter-runs"),
+    path("letters/runs/<uuid:run_id>/", runs.run, name="letter-run"),
+    path("letters/runs/<uuid:run_id>/progress/", runs.progress, name="letter-run-progress"),
+    path("letters/runs/<uuid:run_id>/repeat/", runs.repeat, name="letter-run-repeat"),
+    path("letters/runs/<uuid:run_id>/review/", runs.review, name="letter-run-review"),
+    path("letters/run-letters/<uuid:row_id>/", review.run_letter, name="run-letter"),
+    path("letters/run-letters/<uuid:row_id>/back/", runs.put_back, name="run-letter-back"),
 ]
