@@ -12,6 +12,7 @@ SENTENCES = {
     "referrer.reactivated": "reactivated a referrer",
     "episode.opened": "opened an episode of care",
     "episode.edited": "edited an episode of care",
+    "caseload.seen": "looked at a page of the caseload, which shows many clients at once",
     "episode.seen": "looked at an episode of care",
     "phase.changed": "changed the phase",
     "treatment.added": "added a cancer treatment",
