@@ -31,6 +31,7 @@ from clinic.common.vocabulary import (
 class Delivery(Word):
     POST = "post", "by post"
     FAX = "fax", "by fax"
+    HAND = "hand", "by hand"
     EMAIL = "email", "by secure e-mail"
 
 
