@@ -70,6 +70,7 @@ PERMITS: dict[str, frozenset[Role]] = {
     "practice.edit": LEAD,
     "report.see": LEAD,
     "audit.see": LEAD,
+    "record.copy": CLINICAL,
     "exchange.client": CLINICAL,
     "exchange.all": LEAD,
     "exchange.import": LEAD,

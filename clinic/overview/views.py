@@ -43,17 +43,3 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
             "today": timezone.localdate(),
         },
     )
-
-
-@permit("audit.see")
-def record_history(request: HttpRequest, client_id: UUID) -> HttpResponse:
-    person = get_object_or_404(clients_for(request.user), pk=client_id)
-    return render(
-        request,
-        "overview/record_history.html",
-        {
-            "section": "clients",
-            "card": client_card(person),
-            "page": selectors.history_page(person, request.GET.get("page", "1")),
-        },
-    )
