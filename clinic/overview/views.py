@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
+from clinic.clients.request_selectors import open_requests, requests_of
 from clinic.clients.selectors import client_card, clients_for
 from clinic.overview import selectors
 from clinic.visits.selectors.notes import unsigned_notes
@@ -24,6 +25,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
+        "requests": open_requests(request.user, today=day),
     }
     return render(request, "overview/today.html", shown)
 
@@ -40,6 +42,7 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
             "card": client_card(person),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
+            "requests": requests_of(person, request.user, today=timezone.localdate()),
             "today": timezone.localdate(),
         },
     )

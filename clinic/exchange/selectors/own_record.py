@@ -10,8 +10,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from clinic.accounts.models import Practice, User
-from clinic.accounts.permits import may
+from clinic.accounts.models import Practice
 from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
 from clinic.audit.sentences import sentence
@@ -92,36 +91,6 @@ class OwnCopy:
         rows = self.rows
         done = [*rows.surgeries, *rows.node_surgeries, *rows.irradiations, *rows.drug_treatments]
         return sorted(done, key=lambda one: one.done_on or date.max)
-
-
-@dataclass(frozen=True)
-class OpenRequest:
-    """A request that waits for its answer."""
-
-    request: CopyRequest | CorrectionRequest
-    is_copy: bool
-    is_overdue: bool
-
-
-def copies_for(user: User) -> QuerySet[CopyRequest]:
-    """The copies asked for that this person may see."""
-    rows = CopyRequest.objects.select_related("client__referrer", "noted_by", "closed_by")
-    return rows if may(user, "record.copy") else rows.none()
-
-
-def corrections_for(user: User) -> QuerySet[CorrectionRequest]:
-    """The corrections asked for that this person may see."""
-    rows = CorrectionRequest.objects.select_related("client__referrer", "noted_by", "closed_by")
-    return rows if may(user, "record.copy") else rows.none()
-
-
-def open_requests(user: User, *, today: date) -> list[OpenRequest]:
-    """What waits for an answer, the first due first. Two queries."""
-    copies = copies_for(user).filter(closed_on=None)
-    corrections = corrections_for(user).filter(closed_on=None)
-    waiting = [OpenRequest(one, True, one.due_on < today) for one in copies]
-    waiting += [OpenRequest(one, False, one.due_on < today) for one in corrections]
-    return sorted(waiting, key=lambda one: (one.request.due_on, one.request.pk))
 
 
 def own_copy(request: CopyRequest) -> OwnCopy:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.accounts.permits import permit
 from clinic.accounts.selectors import practice_card
 from clinic.audit import services as audit
+from clinic.clients import request_selectors
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, HandedOver
 from clinic.clients.selectors import clients_for
@@ -31,7 +32,7 @@ NOT_PRINTED = "The PDF could not be made. Whoever runs the server finds the reas
 @require_safe
 def waiting(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    shown = {"waiting": own_record.open_requests(request.user, today=today), "today": today}
+    shown = {"waiting": request_selectors.open_requests(request.user, today=today), "today": today}
     return render(request, "exchange/requests.html", shown | SECTION)
 
 
@@ -51,7 +52,7 @@ def ask_copy(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @permit("record.copy")
 @look_or_send
 def copy(request: HttpRequest, request_id: int) -> HttpResponse:
-    asked = get_object_or_404(own_record.copies_for(request.user), pk=request_id)
+    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=request_id)
     form = request_forms.CloseCopyForm(
         request.POST or None, initial={"closed_on": timezone.localdate()}, back=_back(asked.client)
     )
@@ -80,7 +81,7 @@ def _close_copy(
 @require_POST
 def copy_pdf(request: HttpRequest, request_id: int) -> HttpResponse:
     """The record, or the letters and programmes as they were given."""
-    asked = get_object_or_404(own_record.copies_for(request.user), pk=request_id)
+    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=request_id)
     if request.POST.get("what") == "sheets":
         sheets = own_record.kept_sheets(asked.client)
         if not sheets:
@@ -110,7 +111,7 @@ def ask_correction(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @permit("record.copy")
 @look_or_send
 def correction(request: HttpRequest, request_id: int) -> HttpResponse:
-    asked = get_object_or_404(own_record.corrections_for(request.user), pk=request_id)
+    asked = get_object_or_404(request_selectors.corrections_for(request.user), pk=request_id)
     form = request_forms.AnswerForm(
         request.POST or None, initial={"closed_on": timezone.localdate()}, back=_back(asked.client)
     )
@@ -132,7 +133,7 @@ def correction(request: HttpRequest, request_id: int) -> HttpResponse:
 @permit("record.copy")
 @require_POST
 def correction_pdf(request: HttpRequest, request_id: int) -> HttpResponse:
-    answered = own_record.corrections_for(request.user).filter(closed_on__isnull=False)
+    answered = request_selectors.corrections_for(request.user).filter(closed_on__isnull=False)
     asked = get_object_or_404(answered, pk=request_id)
     practice = practice_card()
     return _print(
