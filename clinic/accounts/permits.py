@@ -65,6 +65,13 @@ PERMITS: dict[str, frozenset[Role]] = {
     "staff.manage": LEAD,
     "practice.edit": LEAD,
     "audit.see": LEAD,
+    "keeping.see": LEAD,
+    "keeping.manage": LEAD,
+    "clients.merge": LEAD,
+    "clients.export": LEAD,
+    "erasures.see": CLINICAL,
+    "erasures.ask": LEAD,
+    "erasures.confirm": CLINICAL,
 }
 
 # Pages that a person sees before or while signing in or out.
