@@ -149,6 +149,8 @@ USE_I18N = False
 USE_TZ = True
 # What apps above the schedule find due for its recall list: today -> client id -> recalls.
 RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
+# What apps above the clients bring up to date, in the same transaction, when an episode is edited.
+EPISODE_FOLLOWERS = ["measurements.services.standings.episode_followed"]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 

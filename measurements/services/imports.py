@@ -16,6 +16,7 @@ from measurements.selectors.imports import (
     limbs_without_session,
 )
 from measurements.services.record import lock_episode, reading_row
+from measurements.services.standings import keep_standings
 
 # Rows of one INSERT: few round trips, and far below the 65,535 parameters of a statement.
 BATCH = 5000
@@ -36,6 +37,7 @@ def import_sessions(*, episode: Episode, raw: bytes, by: User) -> ImportReport:
     sessions = list(_sessions(episode, report, by))
     GirthSession.objects.bulk_create(sessions, batch_size=BATCH)
     GirthReading.objects.bulk_create(_readings(report.sessions, sessions), batch_size=BATCH)
+    keep_standings([episode.pk])
     audit.record(by, "girths.imported", client=episode.client, subject=episode)
     return report
 
