@@ -12,6 +12,7 @@ from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
+from clinic.overview.notices import notices_for
 from clinic.visits.selectors.notes import unsigned_notes
 
 # The oldest come first; more than this many open notes are a matter for the clinic lead.
@@ -26,6 +27,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
+        "notices": notices_for(request.user),
     }
     return render(request, "overview/today.html", shown)
 
