@@ -10,7 +10,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clients", "0003_merged_and_erased_records"),
+        ("clients", "0004_merged_and_erased_records"),
         ("keeping", "0001_backup_runs"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -24,6 +24,7 @@ Record {number} of {practice}, exported on {on}.
 record.fhir.json  the clinical record as a FHIR R4 Bundle, for another practice's software
 girths.csv        every girth that stands, a line each (cm, kg); opens in any spreadsheet
 letters/          every letter and report that was approved, as it was printed
+prints/           other papers that were kept as printed, such as home programmes
 rows/             all else that is kept, a file for each kind of entry, drafts and struck-out
                   sessions included, as JSON
 
@@ -59,6 +60,17 @@ def _files(client: Client) -> Iterator[tuple[str, bytes | str]]:
     yield "rows/clients.client.json", _rows(Client, {client.pk})
     for model, keys in belongings([client.pk]).items():
         yield f"rows/{model._meta.label_lower}.json", _rows(model, keys)
+        if model is not ProgressLetter:
+            yield from _prints(model, keys)
+
+
+def _prints(model: type[Model], keys: set[object]) -> Iterator[tuple[str, bytes]]:
+    """What was printed and kept with the rows, such as the handout of a home programme."""
+    for field in model._meta.concrete_fields:
+        if isinstance(field, BinaryField):
+            kept = model._base_manager.filter(pk__in=keys, **{f"{field.name}__isnull": False})
+            for key, content in kept.values_list("pk", field.name):
+                yield f"prints/{model._meta.label_lower}-{key}-{field.name}.pdf", bytes(content)
 
 
 def _rows(model: type[Model], keys: set[object]) -> str:

@@ -24,6 +24,7 @@ from clinic.keeping.services.merging import merge_clients
 from clinic.letters.models import ProgressLetter
 from clinic.scheduling.models import HELD, Appointment
 from clinic.visits.models import VisitNote
+from programmes.models import Programme
 
 
 def lead() -> User:
@@ -146,5 +147,7 @@ def test_an_export_holds_every_row_and_every_letter(fullest: Client) -> None:
         episode__client=fullest, approved_at__isnull=False
     ).count()
     assert sum(name.startswith("letters/") for name in names) == letters
+    handouts = Programme.objects.filter(episode__client=fullest, handout__isnull=False).count()
+    assert sum(name.startswith("prints/") for name in names) == handouts
     assert (bundle["resourceType"], bundle["type"]) == ("Bundle", "collection")
     assert Entry.objects.filter(verb="client.exported", client=fullest).count() == 1
