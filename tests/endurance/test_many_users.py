@@ -88,7 +88,7 @@ class Charting(Person):
         assert self.note is not None
         fields: list[tuple[str, object]] = [("revision", self.revision), ("visit_min", "")]
         fields += [(section.value, f"save {self.number:06}") for section in Section]
-        if self.ask(f"/visits/{self.note.pk}/save/", fields) == 200:
+        if self.ask(f"/visits/{self.note.pk}/save/", fields) in {200, 302}:
             self.kept.append(self.number)
             self.revision += 1
         self.ask(f"/clients/{self.note.episode.client_id}/")
