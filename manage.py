@@ -10,7 +10,7 @@ from django.core.management import execute_from_command_line
 from clinic import trial_database
 
 # Commands that never touch the database must not start one.
-WITHOUT_DATABASE = {"check", "collectstatic", "help", "makemigrations", "version"}
+WITHOUT_DATABASE = {"check", "collectstatic", "help", "makemigrations", "verify_backup", "version"}
 
 
 def main() -> None:

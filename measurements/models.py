@@ -15,9 +15,12 @@ from clinic.clients.models import AffectedRegion, Episode
 from clinic.common.choices import check_values, choices_of
 from clinic.common.triggers import no_truncate
 from clinic.common.vocabulary import Limb, Posture, Side, Stage
+from measurements.kept_standing import KeptStanding
 from measurements.limb.instruments import SPECS, Instrument, Part
 from measurements.limb.levels import EndHandling
 from measurements.limb.staging import Elevation, Fibrosis, Pitting, Stemmer
+
+__all__ = ["KeptStanding"]
 
 USED_PROTOCOL = (
     "IF {changed} AND EXISTS"

@@ -15,6 +15,7 @@ from clinic.common.vocabulary import (
     Basin,
     Cause,
     Involvement,
+    LetterFrequency,
     NodeProcedure,
     Phase,
     Precaution,
@@ -30,14 +31,8 @@ from clinic.common.vocabulary import (
 class Delivery(Word):
     POST = "post", "by post"
     FAX = "fax", "by fax"
+    HAND = "hand", "by hand"
     EMAIL = "email", "by secure e-mail"
-
-
-class LetterFrequency(Word):
-    MONTHLY = "monthly", "every month"
-    QUARTERLY = "quarterly", "every three months"
-    CHANGES = "changes", "only when something changes"
-    NEVER = "never", "no letters"
 
 
 class Operation(Word):

@@ -140,6 +140,11 @@ def clients_found(user: User, search: Search) -> Page[Client]:
     return _page(shown, search.page)
 
 
+def clients_matching(user: User, words: str) -> QuerySet[Client]:
+    """The active clients that all the words of a search fit, for a list of something of theirs."""
+    return clients_for(user).filter(_client_is(words), deactivated_at=None)
+
+
 def client_card(client: Client) -> ClientCard:
     """Who a client is. At most one query, for the referrer."""
     return ClientCard(

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from datetime import date
 
+from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
+from django.utils.module_loading import import_string
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
@@ -200,6 +202,8 @@ def edit_episode(
     episode.full_clean()
     episode.save()
     _keep_regions(episode, regions)
+    for follower in settings.EPISODE_FOLLOWERS:
+        import_string(follower)(episode)
     audit.record(by, "episode.edited", client=episode.client, subject=episode)
     return episode
 

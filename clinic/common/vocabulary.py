@@ -164,3 +164,12 @@ class Precaution(Word):
     FRAGILE_CHEST_SKIN = "fragile_chest_skin", "fragile, open or irradiated chest skin"
     FRAGILE_LIMB_SKIN = "fragile_limb_skin", "fragile or open limb skin"
     DEVICE_UNDER_SKIN = "device_under_skin", "port, pacemaker or other device under the skin"
+
+
+class LetterFrequency(Word):
+    """How often a referrer wants a letter about a client."""
+
+    MONTHLY = "monthly", "every month"
+    QUARTERLY = "quarterly", "every three months"
+    CHANGES = "changes", "only when something changes"
+    NEVER = "never", "no letters"

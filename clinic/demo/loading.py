@@ -29,6 +29,7 @@ from measurements.limb.levels import EndHandling
 from measurements.models import Protocol
 from measurements.protocol_plan import ProtocolPlan
 from measurements.services.protocols import add_protocol, supersede_protocol
+from measurements.services.standings import rebuild_standings
 
 # Days before today on which everybody was hired: before the first story begins.
 OPENED = -730
@@ -99,6 +100,7 @@ def _play(told: dict[str, Any], stage: Stage, say: Say) -> None:
         if number % PROGRESS_EVERY == 0 or number == len(acts):
             say(f"  {100 * number // len(acts):3} %  up to {staged.order[0]:%d %b %Y}")
     tape.flush()
+    rebuild_standings()
 
 
 def _acts(told: dict[str, Any], stage: Stage, tape: Tape) -> Iterator[Staged]:

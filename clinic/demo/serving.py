@@ -1,15 +1,19 @@
 """Serves the app from this very process: gunicorn as a library, without a command line."""
 
+import os
 import socket
 import sys
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.core.wsgi import get_wsgi_application
 from django.db import connections
 from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
+
+from clinic.letters import crew
 
 ADDRESS = "127.0.0.1"
 WORKERS = 2
@@ -73,3 +77,14 @@ def serve(port: int, *, when_ready: Callable[[], None]) -> None:
     """Serve until stopped; ends by SystemExit, so that what was started at the start is stopped."""
     connections.close_all()  # a worker must not share its parent's connection
     OwnServer(port, when_ready).run()
+
+
+@contextmanager
+def letters_compiled() -> Iterator[None]:
+    """Meanwhile letters are compiled by processes beside this one, which end with it."""
+    compiling, own = crew.started(), os.getpid()
+    try:
+        yield
+    finally:
+        if os.getpid() == own:  # the server's own workers leave through here as well
+            crew.stop(compiling)

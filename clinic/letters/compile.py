@@ -103,6 +103,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         every_months=months_kept(episode),
         care=care_of(episode, occasion, courses) if occasion.kind.is_report else None,
         ending=ending_of(episode, occasion, found) if occasion.kind is ENDS else None,
+        phase_before=phase_on(episode.phase_changes.all(), occasion.period_from)[0],
     )
 
 

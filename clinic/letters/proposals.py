@@ -8,12 +8,12 @@ from datetime import date
 
 from clinic.common.vocabulary import Phase
 from clinic.letters.care import Care, Ending, plural
+from clinic.letters.clauses import day
 from clinic.letters.summary import ProgressSummary
 from clinic.letters.wording import (
     ProposedText,
     adherence_text,
     bottom_line,
-    day,
     has_worsened,
     next_girths_on,
     opening_line,

@@ -6,8 +6,8 @@ from typing import Any
 from clinic.common.errors import RuleBroken
 from clinic.common.print import NotPrinted, PrintFault
 from clinic.letters import errors
+from clinic.letters.clauses import day
 from clinic.letters.kinds import heading
-from clinic.letters.wording import day
 
 INSTALL = (
     "The letter cannot be printed on this machine: a system library for PDF is missing. Ask the"

@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 
 from django.db import DatabaseError, IntegrityError, transaction
@@ -15,12 +15,13 @@ from clinic.clients.models import Episode, Referrer
 from clinic.letters import errors
 from clinic.letters.compile import LETTER_METHOD, Occasion, progress_summary
 from clinic.letters.kinds import LetterKind
-from clinic.letters.models import ProgressLetter
+from clinic.letters.models import ProgressLetter, RunLetter
 from clinic.letters.pdf import letter_pdf
 from clinic.letters.proposals import proposed_texts
+from clinic.letters.runs.words import RowState
 from clinic.letters.selectors import draft_of
 from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts, sheet
-from clinic.letters.summary import as_json
+from clinic.letters.summary import ProgressSummary, as_json
 from clinic.visits.services.reported import note_report
 
 RAISED_BY_TRIGGER = "P0001"
@@ -40,23 +41,45 @@ def compile_letter(
 
     Raises DraftExists, NoReferrer, ClientDeclines, PeriodBackwards, PeriodInFuture, NothingTaped.
     """
-    _check_period(period_from, period_to)
+    period = (period_from, period_to)
+    return keep_draft(begun=begin_letter(episode, period, kind=kind, by=by), by=by)
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A draft that is not kept yet, and the summary its texts were proposed from."""
+
+    letter: ProgressLetter
+    summary: ProgressSummary
+
+
+def begin_letter(
+    episode: Episode, period: tuple[date, date], *, by: User, kind: LetterKind = LETTER
+) -> Begun:
+    """A draft from the record, without keeping it. Raises as `compile_letter`."""
+    _check_period(*period)
     referrer = reader_of(episode, kind)
     _refuse_second_draft(episode, kind)
-    occasion = Occasion(referrer, period_from, period_to, timezone.localdate(), by, kind)
-    proposed = proposed_texts(progress_summary(episode, occasion))
+    occasion = Occasion(referrer, *period, timezone.localdate(), by, kind)
+    summary = progress_summary(episode, occasion)
     letter = ProgressLetter(
         kind=kind,
         episode=episode,
         referrer=referrer,
-        period_from=period_from,
-        period_to=period_to,
+        period_from=period[0],
+        period_to=period[1],
         compiled_by=by,
-        **asdict(proposed),
+        **asdict(proposed_texts(summary)),
     )
-    _save_draft(letter)
-    audit.record(by, "letter.compiled", client=episode.client, subject=letter)
-    return letter
+    return Begun(letter, summary)
+
+
+@transaction.atomic
+def keep_draft(*, begun: Begun, by: User) -> ProgressLetter:
+    """Keep a draft that was begun. Raises DraftExists."""
+    _save_draft(begun.letter)
+    audit.record(by, "letter.compiled", client=begun.letter.episode.client, subject=begun.letter)
+    return begun.letter
 
 
 def reader_of(episode: Episode, kind: LetterKind = LETTER) -> Referrer | None:
@@ -162,10 +185,17 @@ def check_may_approve(letter: ProgressLetter, by: User) -> None:
 
 
 @transaction.atomic
-def discard_letter(*, letter: ProgressLetter, by: User) -> None:
-    """Remove a draft. Raises LetterKept."""
+def discard_letter(*, letter: ProgressLetter, by: User, note: str = "") -> None:
+    """Remove a draft; a month's run that made it has it skipped. Raises LetterKept."""
     stored = _locked(letter)
     audit.record(by, "letter.discarded", client=stored.episode.client, subject=stored)
+    RunLetter.objects.filter(letter=stored).update(
+        state=RowState.SKIPPED,
+        letter=None,
+        note=note or "The draft was discarded.",
+        decided_by=by,
+        decided_at=timezone.now(),
+    )
     with _kept_letters():
         stored.delete()
 
@@ -190,6 +220,11 @@ def draft_sheet(letter: ProgressLetter, by: User) -> Sheet:
     """The draft as it would be sent today by this person, marked as a draft."""
     summary = progress_summary(letter.episode, _occasion(letter, by))
     return sheet(summary, texts_of(letter), is_draft=True)
+
+
+def begun_sheet(begun: Begun) -> Sheet:
+    """A draft that was only just begun, from the summary it was begun with."""
+    return sheet(begun.summary, texts_of(begun.letter), is_draft=True)
 
 
 def final_sheet(letter: ProgressLetter, by: User) -> Sheet:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import date
 from itertools import zip_longest
 from uuid import UUID
 
@@ -116,6 +117,20 @@ def _limb_trend(sessions: Sequence[Taped], side: Side) -> tuple[Trend, Points]:
         tape=_tape(sessions),
     )
     return found, _by_session([each for each, girths in taped if girths], found)
+
+
+def volume_points(
+    sessions: Sequence[Taped], side: Side, *, is_excess: bool
+) -> list[tuple[date, float]]:
+    """(day, mL) of every session that can be compared with the last, over their shared stretch.
+
+    The excess of the affected limb, or one limb's own volume; oldest first.
+    """
+    kept = comparable(sessions)
+    found, _ = _excess_trend(kept) if is_excess else _limb_trend(kept, side)
+    excess = ((each.taken_on, each.excess_ml) for each in found.points)
+    own = ((each.taken_on, each.volume.ml) for each in found.points)
+    return [(on, float(ml)) for on, ml in (excess if is_excess else own) if ml is not None]
 
 
 def _tape(sessions: Sequence[Taped]) -> TapeError:

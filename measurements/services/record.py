@@ -30,6 +30,7 @@ from measurements.limb.levels import EndHandling, EndMeasure
 from measurements.models import EndReading, GirthDraft, GirthReading, GirthSession, Protocol
 from measurements.questions import limbs_taped, questions_about, still_open
 from measurements.selectors.entry import last_time, live_sessions, readings_of, sessions_of_day
+from measurements.services.standings import keep_standings
 from measurements.taped import SameDay, SessionTaped, Station, TapedFacts
 
 # A session entered without knowing of any other of that day.
@@ -71,6 +72,7 @@ def _record(episode: Episode, taped: SessionTaped, by: User, same_day: SameDay) 
     replaced = _make_room(episode, taped.facts.limb, same_day, by)
     session = _create(episode, taped, by, replaced=replaced, of_day=of_day)
     GirthDraft.objects.filter(episode=episode, limb=session.limb, by=by).delete()
+    keep_standings([episode.pk])
     audit.record(by, "girths.recorded", client=episode.client, subject=session)
     return session
 
@@ -84,6 +86,7 @@ def strike_session(*, session: GirthSession, reason: str, by: User) -> GirthSess
     lock_episode(session.episode)
     session = GirthSession.objects.select_related("episode__client").get(pk=session.pk)
     _strike(session, reason, by)
+    keep_standings([session.episode_id])
     return session
 
 
@@ -97,6 +100,7 @@ def set_baseline(*, session: GirthSession, by: User) -> GirthSession:
     live_sessions(episode, Limb(session.limb)).filter(is_baseline=True).update(is_baseline=False)
     session.is_baseline = True
     session.save(update_fields=["is_baseline"])
+    keep_standings([episode.pk])
     audit.record(by, "baseline.set", client=episode.client, subject=session)
     return session
 

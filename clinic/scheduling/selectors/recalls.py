@@ -225,13 +225,33 @@ class _BookedRow:
 
 def _booked(now: datetime) -> dict[UUID, _BookedRow]:
     """What the bookings of every active client say, in days: one query, one row a client."""
+    rows = _booked_rows(Appointment.objects.filter(client__deactivated_at=None), now, *PERSON)
+    return {
+        client_id: _BookedRow(_person(*told[:4]), BookedFacts(*told[5:]), told[4])
+        for client_id, *told in rows
+    }
+
+
+def booked_facts(
+    clients: QuerySet[Any, Any], now: datetime
+) -> dict[UUID, tuple[BookedFacts, Sequence[date]]]:
+    """Client id -> what the bookings say, and the days of every treatment done. One query.
+
+    `clients` is a query of keys; a client never booked is absent.
+    """
+    rows = _booked_rows(Appointment.objects.filter(client__in=clients), now)
+    return {client_id: (BookedFacts(*days), treated) for client_id, treated, *days in rows}
+
+
+def _booked_rows(
+    appointments: QuerySet[Appointment], now: datetime, *person: str
+) -> QuerySet[Any, Any]:
     held, freed = Q(status__in=sorted(HOLDING)), Q(status__in=sorted(FREED))
     ahead = Q(status__in=STILL_TO_COME, period__endswith__gt=now)
     on = TruncDate(starts_at())
-    rows = (
-        Appointment.objects.filter(client__deactivated_at=None)
-        .order_by()
-        .values("client", *PERSON)
+    return (
+        appointments.order_by()
+        .values("client", *person)
         .annotate(
             treated=ArrayAgg(
                 on, filter=Q(status=Status.DONE, kind__purpose=Purpose.TREATMENT), default=[]
@@ -242,12 +262,8 @@ def _booked(now: datetime) -> dict[UUID, _BookedRow]:
             next_measuring=Min(on, filter=ahead & Q(kind__purpose__in=MEASURING)),
             next_fitting=Min(on, filter=ahead & Q(kind__purpose=Purpose.GARMENT_FITTING)),
         )
-        .values_list("client", *PERSON, "treated", *DAYS)
+        .values_list("client", *person, "treated", *DAYS)
     )
-    return {
-        client_id: _BookedRow(_person(*told[:4]), BookedFacts(*told[5:]), told[4])
-        for client_id, *told in rows
-    }
 
 
 DAYS = ("last_freed", "last_held", "next_on", "next_measuring", "next_fitting")

@@ -219,7 +219,7 @@ def test_the_database_refuses_to_change_or_remove_an_approved_letter(cast: Cast)
     with connection.cursor() as cursor:
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a pending check would refuse it first
         with pytest.raises(DatabaseError, match="TRUNCATE is refused"):
-            cursor.execute("TRUNCATE letters_progressletter")
+            cursor.execute("TRUNCATE letters_progressletter CASCADE")
 
 
 def test_the_refusal_of_the_database_becomes_a_sentence(cast: Cast) -> None:

@@ -17,7 +17,7 @@ from clinic.letters.proposals import COME_BACK
 from clinic.letters.selectors import first_period
 from clinic.letters.sheet import Sheet
 from clinic.letters.summary import ProgressSummary
-from clinic.overview import selectors as overview
+from clinic.overview import facts as overview
 from clinic.scheduling.services.recalls import set_recall_schedule
 from clinic.visits.plan_dates import PlanWarning
 from clinic.visits.reported import ProgressReported

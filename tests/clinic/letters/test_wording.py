@@ -6,6 +6,7 @@ from datetime import date
 import pytest
 
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
+from clinic.letters.clauses import News, clauses
 from clinic.letters.summary import (
     Addressee,
     Adherence,
@@ -20,10 +21,8 @@ from clinic.letters.summary import (
 )
 from clinic.letters.wording import (
     BOTTOM_LINE_LENGTH,
-    News,
     alerts,
     bottom_line,
-    clauses,
     next_girths_on,
     proposals,
 )

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from clinic.demo.accounts import Account
 from clinic.demo.loading import Holding, holding, load
-from clinic.demo.serving import ADDRESS, PortTaken, check_port, serve
+from clinic.demo.serving import ADDRESS, PortTaken, check_port, letters_compiled, serve
 
 NOT_A_TRIAL = (
     "DATABASE_URL is set, so this is a clinic's own database and the demo stays out of it. Unset"
@@ -41,7 +41,8 @@ class Command(BaseCommand):
             self._check_port(options["port"])
         self._load()
         if not options["no_serve"]:
-            serve(options["port"], when_ready=lambda: self._say_where(options["port"]))
+            with letters_compiled():
+                serve(options["port"], when_ready=lambda: self._say_where(options["port"]))
 
     def _check_port(self, port: int) -> None:
         try:

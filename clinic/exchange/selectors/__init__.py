@@ -1,0 +1,1 @@
+"""Reads of what leaves the practice, and of what would come in."""

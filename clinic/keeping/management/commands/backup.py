@@ -1,0 +1,44 @@
+"""`manage.py backup PATH`: everything, encrypted, in one file that can be verified."""
+
+from argparse import ArgumentParser
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from clinic.keeping.files import clear_away, target_of
+from clinic.keeping.models import RunKind
+from clinic.keeping.passphrase import backup_passphrase
+from clinic.keeping.services.backup import write_backup
+from clinic.keeping.services.runs import noted
+from clinic.keeping.telling import refusing_in_words, told
+
+
+class Command(BaseCommand):
+    help = (
+        "Write an encrypted backup of everything to PATH, a new file or a folder, and read it back."
+        " The passphrase is EBBLINE_BACKUP_PASSPHRASE: without it nobody reads the backup, you"
+        " neither. Sign-ins and failed sign-ins are left out."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("path", type=Path, help="a new file, or a folder to put it in")
+        parser.add_argument(
+            "--keep-days",
+            type=int,
+            help="afterwards remove backups of that folder older than this; the newest stays",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        target = target_of(options["path"], datetime.now(UTC))
+        with refusing_in_words(), noted(RunKind.BACKUP) as run:
+            run.backup = write_backup(target=target, passphrase=backup_passphrase())
+        self.stdout.write(f"{target}: {told(run.backup)}. Read back and found whole.")
+        if options["keep_days"] is not None:
+            self._clear_away(target.parent, options["keep_days"])
+
+    def _clear_away(self, folder: Path, days: int) -> None:
+        gone = clear_away(folder, older_than=timedelta(days=days), now=datetime.now(UTC))
+        if gone:
+            self.stdout.write(f"Removed {len(gone)} older than {days} days.")

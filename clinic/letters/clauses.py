@@ -1,0 +1,236 @@
+"""What the numbers of each limb say: better, same or worse, by how much, how sure.
+
+No database, no clock. Classify first, round last: every verdict comes from unrounded values.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import takewhile
+
+from clinic.common.templatetags.units import ml
+from clinic.common.vocabulary import Side, Word
+from clinic.letters.kinds import LetterKind
+from clinic.letters.summary import LimbNumbers, Look, Measured, ProgressSummary, shift
+from measurements.limb.comparison import Judged, Verdict
+
+
+def day(on: date) -> str:
+    """4 Mar 2026, as everywhere on screen and paper."""
+    return f"{on.day} {on:%b %Y}"
+
+
+class News(Word):
+    """What is reported of one limb; the first in this order opens the sentence.
+
+    `{last}` is what the paper compares with beside the baseline, such as "last letter".
+    """
+
+    WORSE = "worse", "Worse"
+    WORSE_THAN_BASELINE = (
+        "worse_than_baseline",
+        "Unchanged since the {last}, worse than at baseline",
+    )
+    BETTER = "better", "Better"
+    BETTER_THAN_BASELINE = (
+        "better_than_baseline",
+        "Unchanged since the {last}, better than at baseline",
+    )
+    FIRST = "first", "First measurement"
+    NO_BASELINE = "no_baseline", "No baseline yet"
+    SAME = "same", "Unchanged"
+
+    @property
+    def is_worse(self) -> bool:
+        return self in {News.WORSE, News.WORSE_THAN_BASELINE}
+
+    @property
+    def is_better(self) -> bool:
+        return self in {News.BETTER, News.BETTER_THAN_BASELINE}
+
+    @property
+    def is_fresh(self) -> bool:
+        """Whether it changed since the last letter, or there was none."""
+        return self in {News.WORSE, News.BETTER}
+
+
+@dataclass(frozen=True)
+class Track:
+    """One quantity followed from letter to letter: the excess, or a limb against itself.
+
+    `course` holds its value at every session, oldest first, now last.
+    """
+
+    name: str
+    limb: str
+    is_excess: bool
+    now: Measured
+    last: Measured | None
+    last_on: date | None
+    baseline: Measured | None
+    baseline_on: date | None
+    is_first: bool
+    compared_with: str = LetterKind.LETTER.compared_with
+    course: tuple[Measured, ...] = ()
+
+    @property
+    def since_last(self) -> Judged | None:
+        return shift(self.now, self.last)
+
+    @property
+    def since_baseline(self) -> Judged | None:
+        return shift(self.now, self.baseline)
+
+    @property
+    def times_risen(self) -> int:
+        """At how many sessions in a row, up to now, it stood above baseline beyond error."""
+        risen = takewhile(lambda each: _is_up(shift(each, self.baseline)), reversed(self.course))
+        return max(1, sum(1 for _ in risen))
+
+
+@dataclass(frozen=True)
+class Clause:
+    news: News
+    text: str
+
+
+def tracks(numbers: LimbNumbers) -> tuple[Track, ...]:
+    """What is judged: the excess of the affected limb; each limb by itself where there is none."""
+    side, limb = numbers.affected_side, numbers.limb.label
+    if side and numbers.now.excess:
+        looks = (numbers.now.excess, _excess(numbers.last), _excess(numbers.baseline))
+        name = f"the excess volume of the {side.label} {limb}"
+        track = _track(numbers, (name, f"the {side.label} {limb}"), looks, is_excess=True)
+        return (replace(track, course=_course(map(_excess, numbers.points))),)
+    sides = [side] if side else list(Side)
+    return tuple(_own_tracks(numbers, sides))
+
+
+def _own_tracks(numbers: LimbNumbers, sides: Iterable[Side]) -> Iterator[Track]:
+    for side in sides:
+        if now := numbers.now.of(side):
+            limb = f"the {side.label} {numbers.limb.label}"
+            looks = (now, _own(numbers.last, side), _own(numbers.baseline, side))
+            track = _track(numbers, (f"the volume of {limb}", limb), looks, is_excess=False)
+            course = _course(_own(point, side) for point in numbers.points)
+            yield replace(track, course=course)
+
+
+def _course(values: Iterable[Measured | None]) -> tuple[Measured, ...]:
+    return tuple(value for value in values if value)
+
+
+def _excess(look: Look | None) -> Measured | None:
+    return look.excess if look else None
+
+
+def _own(look: Look | None, side: Side) -> Measured | None:
+    return look.of(side) if look else None
+
+
+def _track(
+    numbers: LimbNumbers,
+    names: tuple[str, str],
+    looks: tuple[Measured, Measured | None, Measured | None],
+    *,
+    is_excess: bool,
+) -> Track:
+    now, last, baseline = looks
+    return Track(
+        name=names[0],
+        limb=names[1],
+        is_excess=is_excess,
+        now=now,
+        last=last if numbers.last and not _is_now(numbers, numbers.last) else None,
+        last_on=numbers.last.taken_on if numbers.last else None,
+        baseline=baseline if not _is_now(numbers, numbers.baseline) else None,
+        baseline_on=numbers.baseline.taken_on if numbers.baseline else None,
+        is_first=_is_now(numbers, numbers.baseline),
+    )
+
+
+def _is_now(numbers: LimbNumbers, look: Look | None) -> bool:
+    return look is not None and look.session_id == numbers.now.session_id
+
+
+def is_newly_risen(track: Track) -> bool:
+    """Whether it stands above its baseline beyond error, and did not so in the last letter.
+
+    Found even where it crept up, each step within measurement error of the one before.
+    """
+    return _is_up(track.since_baseline) and not _is_up(shift(track.last, track.baseline))
+
+
+def _is_up(change: Judged | None) -> bool:
+    return change is not None and change.verdict is Verdict.BEYOND_ERROR_UP
+
+
+def clause(track: Track) -> Clause:
+    """What to say of one track: the last letter first, unless only the baseline shows a change."""
+    last, baseline = track.since_last, track.since_baseline
+    if last and last.beyond_error:
+        since = f"since the {track.compared_with}{_still(last, baseline)}"
+        return _changed(track, last, since)
+    if baseline and baseline.beyond_error:
+        news = _against_baseline(baseline) if last else None
+        return _changed(track, baseline, _since(track.baseline_on), news=news)
+    if baseline:
+        return _unchanged(track, baseline, _since(track.baseline_on))
+    if last:
+        return _unchanged(track, last, _since(track.last_on))
+    return _standing(track)
+
+
+def _since(on: date | None) -> str:
+    return f"since {day(on)}" if on else "since then"
+
+
+def _still(last: Judged, baseline: Judged | None) -> str:
+    """A turn for the better or worse that has not yet crossed the baseline."""
+    if baseline is None or not baseline.beyond_error or baseline.verdict is last.verdict:
+        return ""
+    return f" (still {'higher' if baseline.value > 0 else 'lower'} than at baseline)"
+
+
+def _against_baseline(change: Judged) -> News:
+    return News.WORSE_THAN_BASELINE if change.value > 0 else News.BETTER_THAN_BASELINE
+
+
+def _changed(track: Track, change: Judged, since: str, *, news: News | None = None) -> Clause:
+    is_up = change.verdict is Verdict.BEYOND_ERROR_UP
+    moved = "has risen" if is_up else "has fallen"
+    text = (
+        f"{track.name} {moved} by {ml(abs(change.value))} {since}, more than measurement error"
+        f" ({ml(change.limit)})"
+    )
+    return Clause(news or (News.WORSE if is_up else News.BETTER), text)
+
+
+def _unchanged(track: Track, change: Judged, since: str) -> Clause:
+    text = f"no change of {track.name} {since} beyond measurement error ({ml(change.limit)})"
+    return Clause(News.SAME, text)
+
+
+def _standing(track: Track) -> Clause:
+    """What a single look says: there is nothing yet to compare it with."""
+    news = News.FIRST if track.is_first else News.NO_BASELINE
+    now = Judged(track.now.value, track.now.error)
+    error = f"measurement error ({ml(now.limit)})"
+    if not track.is_excess:
+        return Clause(news, f"{track.limb} measures {ml(now.value)}, {error}")
+    if not now.beyond_error:
+        return Clause(news, f"{track.limb} differs from the other by no more than {error}")
+    more = "more" if now.value > 0 else "less"
+    text = f"{track.limb} holds {ml(abs(now.value))} {more} than the other, beyond {error}"
+    return Clause(news, text)
+
+
+def clauses(summary: ProgressSummary) -> list[Clause]:
+    """One clause for each track of each limb, most pressing first."""
+    last = summary.kind.compared_with
+    found = [
+        clause(replace(track, compared_with=last))
+        for numbers in summary.limbs
+        for track in tracks(numbers)
+    ]
+    return sorted(found, key=lambda each: list(News).index(each.news))

@@ -1,0 +1,128 @@
+"""Which story a letter tells, from its numbers. No database, no clock.
+
+The first rule that holds decides, in this order:
+
+1. Discharge: the episode had ended by the last day of the period.
+2. Interruption: a finding is open that bars all treatment.
+3. Early detection: surveillance at the start of the period, and a limb now beyond measurement
+   error above its baseline that was not so in the last letter.
+4. Worsening: a limb rose beyond measurement error since the last letter, without one since
+   baseline, or crossed that line since the last letter; or it rose suddenly.
+5. Interruption: an intensive phase in which nothing was taped for more than two weeks.
+6. Good response: a limb fell beyond measurement error since the last letter, without one since
+   baseline.
+7. Plateau: an intensive phase that has reached the level it approaches.
+8. Steady: none of these.
+
+A difference within measurement error is no change, whatever its sign. Which stories a letter
+knows, and their order, are common practice, no source.
+"""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from clinic.common.vocabulary import Phase
+from clinic.letters.clauses import Track, clauses, day, is_newly_risen, tracks
+from clinic.letters.story_words import Story
+from clinic.letters.summary import ProgressSummary
+
+# Intensive treatment runs daily to several times a week and is taped weekly; common practice, no
+# source.
+GAP = timedelta(days=14)
+
+NEWS_OF_ITSELF = frozenset(
+    {
+        Story.WORSENING,
+        Story.EARLY_DETECTION,
+        Story.INTERRUPTION,
+        Story.DISCHARGE,
+        Story.GOOD_RESPONSE,
+    }
+)
+
+
+def story_of(summary: ProgressSummary) -> Story:
+    """The first story whose rule holds."""
+    return next(_stories(summary))
+
+
+def _stories(summary: ProgressSummary) -> Iterator[Story]:
+    news = {each.news for each in clauses(summary)}
+    newly_risen = any(is_newly_risen(track) for track in _tracks(summary))
+    if summary.phase is Phase.DISCHARGED:
+        yield Story.DISCHARGE
+    if summary.barring:
+        yield Story.INTERRUPTION
+    if newly_risen and _was_watched(summary):
+        yield Story.EARLY_DETECTION
+    if newly_risen or any(each.is_fresh and each.is_worse for each in news) or _rose(summary):
+        yield Story.WORSENING
+    if is_gap(summary):
+        yield Story.INTERRUPTION
+    if any(each.is_fresh and each.is_better for each in news):
+        yield Story.GOOD_RESPONSE
+    if _is_level(summary):
+        yield Story.PLATEAU
+    yield Story.STEADY
+
+
+def _tracks(summary: ProgressSummary) -> list[Track]:
+    return [track for numbers in summary.limbs for track in tracks(numbers)]
+
+
+def _was_watched(summary: ProgressSummary) -> bool:
+    return (summary.phase_before or summary.phase) is Phase.SURVEILLANCE
+
+
+def _rose(summary: ProgressSummary) -> bool:
+    return any(numbers.rose_suddenly for numbers in summary.limbs)
+
+
+def is_gap(summary: ProgressSummary) -> bool:
+    """Whether an intensive phase went without a measurement for more than two weeks."""
+    if summary.phase is not Phase.INTENSIVE or not summary.limbs:
+        return False
+    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
+    return summary.period_to - max(last_on, summary.phase_since_on) > GAP
+
+
+def _is_level(summary: ProgressSummary) -> bool:
+    running = (each for numbers in summary.limbs for each in numbers.plateaus if not each.ended_on)
+    return summary.phase is Phase.INTENSIVE and any(each.is_reached for each in running)
+
+
+def has_news(summary: ProgressSummary) -> bool:
+    """Whether a referrer who wants letters only about changes gets one.
+
+    Yes for a first letter, a new phase in the period, and every story that is a change.
+    """
+    is_first = summary.last_letter_on is None
+    new_phase = summary.period_from <= summary.phase_since_on <= summary.period_to
+    return is_first or new_phase or story_of(summary) in NEWS_OF_ITSELF
+
+
+def opening(summary: ProgressSummary) -> str:
+    """The words before the colon, where the story has some of its own."""
+    story = story_of(summary)
+    if story is Story.DISCHARGE:
+        return f"Treatment here ended on {day(summary.phase_since_on)}"
+    if story is Story.INTERRUPTION:
+        return _paused(summary)
+    if story is Story.EARLY_DETECTION:
+        return f"Early swelling found at a routine check ({_times_seen(summary)})"
+    return "Levelled off" if story is Story.PLATEAU else ""
+
+
+def _paused(summary: ProgressSummary) -> str:
+    if summary.barring:
+        found = summary.barring[0]
+        return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
+    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
+    return f"Perhaps interrupted, last measured on {day(last_on)}"
+
+
+def _times_seen(summary: ProgressSummary) -> str:
+    """How sure: at how many sessions in a row the limb stood above its baseline."""
+    risen = [track for track in _tracks(summary) if is_newly_risen(track)]
+    times = max(track.times_risen for track in risen)
+    return "seen once so far" if times == 1 else f"seen {times} times in a row"

@@ -1,0 +1,30 @@
+"""What the worker does. Jobs carry row numbers only: no word of a client reaches queue or log."""
+
+from uuid import UUID
+
+from procrastinate import JobContext, RetryStrategy
+from procrastinate.contrib.django import app
+
+from clinic.letters.runs.compiling import DATABASE_AWAY, compile_row
+from clinic.letters.runs.services import COMPILE_TASK, QUEUE
+
+# A job of a worker that has not been heard of for so long is given to another.
+SILENT_S = 15.0
+# Waits of 4, 16, 64 and 256 seconds: a restart of the database fits in.
+WHEN_DATABASE_AWAY = RetryStrategy(
+    max_attempts=4, exponential_wait=4, retry_exceptions=DATABASE_AWAY
+)
+
+
+@app.task(name=COMPILE_TASK, queue=QUEUE, retry=WHEN_DATABASE_AWAY)
+def compile_letter(*, row_id: str) -> None:
+    compile_row(row_id=UUID(row_id))
+
+
+@app.periodic(cron="* * * * * */10")
+@app.task(name="letters.take_up_stalled", queue=QUEUE, pass_context=True, priority=10)
+async def take_up_stalled(context: JobContext, timestamp: int) -> None:
+    """Put the jobs of killed workers back on the queue."""
+    manager = context.app.job_manager
+    for job in await manager.get_stalled_jobs(queue=QUEUE, seconds_since_heartbeat=SILENT_S):
+        await manager.retry_job(job)

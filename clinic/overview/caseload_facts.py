@@ -1,0 +1,337 @@
+"""What the caseload's lines rest on, read as plain values in a fixed number of queries."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.utils import timezone
+
+from clinic.accounts.models import User
+from clinic.clients.models import AffectedRegion, Episode, PrecautionFound
+from clinic.clients.selectors import clients_matching, episodes_for
+from clinic.common.vocabulary import Involvement, Phase, Precaution, Region, Stage
+from clinic.overview.caseload import (
+    EVERYONE,
+    MINE,
+    Asked,
+    CaseloadLine,
+    Owed,
+    RegionTold,
+    weighed,
+)
+from clinic.overview.concern import Flag, FlagKind, flag, is_recent
+from clinic.overview.due import DueItem, DueKind, due_items
+from clinic.overview.facts import Watched, dated, facts_of, last_taped, wishing
+from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall, recalls_of
+from clinic.scheduling.selectors.recalls import booked_facts
+from clinic.scheduling.words import RecallReason
+from clinic.visits.models import RedFlagSeen, VisitNote
+from clinic.visits.red_flags import RedFlagKind
+from clinic.visits.selectors.plan_facts import plans_due
+from measurements.limb.comparison import Judged, Verdict
+from measurements.limb.thresholds import RULES, Criterion
+from measurements.models import LimbFindings
+from measurements.selectors.plateaus import ready_for_garments
+from measurements.selectors.standings import kept_standings
+from measurements.standing import Standing
+from programmes.body.precautions import effects_of
+from programmes.selectors.flags import WithdrawalFlag, withdrawal_flags
+from programmes.selectors.garments import replacement_of_episode
+
+Keys = QuerySet[Any, Any]
+COLUMNS = (
+    "pk",
+    "client_id",
+    "client__given_name",
+    "client__family_name",
+    "client__folded_name",
+    "client__record_number",
+    "therapist_id",
+    "therapist__display_name",
+    "opened_on",
+    "phase_now",
+    "phase_since_on",
+    "wish",
+    "agrees",
+    "last_letter_to",
+    "letter_draft_at",
+    "girth_draft_at",
+    "every_months",
+    "garment_due_on",
+)
+DONE_ON = {
+    DueKind.WITHDRAW: "programmes",
+    DueKind.BASELINE: "girths-enter",
+    DueKind.REMEASURE: "girths-enter",
+    DueKind.GIRTH_DRAFT: "girths-enter",
+    DueKind.STAGE: "client",
+    DueKind.LETTER: "letters",
+    DueKind.LETTER_DRAFT: "letters",
+}
+# Re-measurement is told by the due list, authorised visits are the desk's.
+ANSWERED_ON = {
+    RecallReason.PROGRESS_REPORT: "letters",
+    RecallReason.PLAN_ENDING: "plans",
+    RecallReason.GARMENT: "garments",
+    RecallReason.GARMENTS_READY: "garments",
+    RecallReason.NOTHING_BOOKED: "client-appointment-new",
+    RecallReason.MISSED: "client-appointment-new",
+}
+
+
+_LIMIT = RULES[Criterion.SURVEILLANCE_3_PERCENT]
+EARLY = f"{{}} more than {_LIMIT.limit:g} {_LIMIT.unit} above baseline"
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """What the visit notes of an episode say, in days."""
+
+    visits: int = 0
+    last_on: date | None = None
+    unsigned_on: date | None = None
+    cosigned_wanted_on: date | None = None
+    signs_on: date | None = None  # red-flag signs ticked in a note that is not signed
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Everything read, by episode or by client."""
+
+    today: date
+    regions: Mapping[UUID, Sequence[RegionTold]]
+    taped: Mapping[UUID, Mapping[str, date]]
+    standings: Mapping[UUID, Sequence[Standing]]
+    booked: Mapping[UUID, tuple[BookedFacts, Sequence[date]]]
+    notes: Mapping[UUID, Notes]
+    precautions: Mapping[UUID, Sequence[tuple[Precaution, date]]]
+    withdrawals: Mapping[UUID, WithdrawalFlag]
+    red_flags: Mapping[UUID, Sequence[tuple[RedFlagKind, date]]]
+    plans: Mapping[UUID, Sequence[Recall]]
+    level: Mapping[UUID, date]
+
+
+def caseload_lines(user: User, asked: Asked, *, today: date) -> list[CaseloadLine]:
+    """Every open episode that the database's filters let through: 15 queries, whatever their
+    number."""
+    chosen = _chosen(user, asked)
+    gathered = _gathered(chosen, today)
+    open_ones = wishing(dated(chosen)).exclude(phase_now=Phase.DISCHARGED)
+    if asked.phase:
+        open_ones = open_ones.filter(phase_now=asked.phase)
+    rows = open_ones.annotate(garment_due_on=replacement_of_episode()).order_by()
+    return [_line(row, gathered) for row in rows.values_list(*COLUMNS, named=True)]
+
+
+def _chosen(user: User, asked: Asked) -> QuerySet[Episode]:
+    """By therapist, region and words; discharged ones are left out later."""
+    chosen = episodes_for(user).filter(client__deactivated_at=None)
+    if asked.whose == MINE:
+        chosen = chosen.filter(therapist=user)
+    elif asked.whose != EVERYONE:
+        chosen = chosen.filter(therapist=int(asked.whose))
+    if asked.region:
+        within = AffectedRegion.objects.filter(region=asked.region).values("episode")
+        chosen = chosen.filter(pk__in=within)
+    if asked.words:
+        chosen = chosen.filter(client__in=clients_matching(user, asked.words))
+    return chosen
+
+
+def _gathered(chosen: QuerySet[Episode], today: date) -> Gathered:
+    keys, clients = chosen.order_by().values("pk"), chosen.order_by().values("client")
+    return Gathered(
+        today=today,
+        regions=_regions(keys),
+        taped=last_taped(keys),
+        standings=kept_standings(keys),
+        booked=booked_facts(clients, timezone.now()),
+        notes=_notes(keys),
+        precautions=_precautions(clients),
+        withdrawals=_withdrawals(chosen),
+        red_flags=_red_flags(keys, today),
+        plans=plans_due(today, among=keys),
+        level=ready_for_garments(today),
+    )
+
+
+def _regions(keys: Keys) -> Mapping[UUID, Sequence[RegionTold]]:
+    latest = LimbFindings.objects.filter(region=OuterRef("pk")).order_by(
+        "-found_on", "-recorded_at"
+    )
+    rows = AffectedRegion.objects.filter(episode__in=keys).order_by("pk")
+    staged = rows.annotate(stage=Subquery(latest.values("stage")[:1]))
+    found: defaultdict[UUID, list[RegionTold]] = defaultdict(list)
+    for key, region, side, involvement, stage in staged.values_list(
+        "episode_id", "region", "side", "involvement", "stage"
+    ):
+        told = RegionTold(
+            Region(region), side, Involvement(involvement), Stage(stage) if stage else None
+        )
+        found[key].append(told)
+    return found
+
+
+def _notes(keys: Keys) -> Mapping[UUID, Notes]:
+    unsigned = Q(signed_at=None)
+    waits = Q(signed_at__isnull=False, needs_cosignature=True, cosigned_at=None)
+    rows = VisitNote.objects.filter(episode__in=keys).order_by().values("episode")
+    counted = rows.annotate(
+        visits=Count("pk"),
+        last_on=Max("visited_on"),
+        unsigned_on=Min("visited_on", filter=unsigned),
+        waits_on=Min("visited_on", filter=waits),
+        signs_on=Max("visited_on", filter=unsigned & ~Q(signs=[])),
+    )
+    columns = ("episode", "visits", "last_on", "unsigned_on", "waits_on", "signs_on")
+    return {key: Notes(*told) for key, *told in counted.values_list(*columns)}
+
+
+def _precautions(clients: Keys) -> Mapping[UUID, Sequence[tuple[Precaution, date]]]:
+    found: defaultdict[UUID, list[tuple[Precaution, date]]] = defaultdict(list)
+    rows = PrecautionFound.objects.filter(client__in=clients, cleared_on=None).order_by("found_on")
+    for client_id, precaution, found_on in rows.values_list("client_id", "precaution", "found_on"):
+        found[client_id].append((Precaution(precaution), found_on))
+    return found
+
+
+def _withdrawals(chosen: QuerySet[Episode]) -> Mapping[UUID, WithdrawalFlag]:
+    """Only a client with an open precaution can have one: few, so that whole rows may be read."""
+    barred = PrecautionFound.objects.filter(cleared_on=None).values("client")
+    holding = chosen.filter(
+        programmes__issued_at__isnull=False, programmes__withdrawn_at=None, client__in=barred
+    )
+    return withdrawal_flags(holding.order_by().distinct())
+
+
+def _red_flags(keys: Keys, today: date) -> Mapping[UUID, Sequence[tuple[RedFlagKind, date]]]:
+    """Those acknowledged at a visit lately."""
+    found: defaultdict[UUID, list[tuple[RedFlagKind, date]]] = defaultdict(list)
+    rows = RedFlagSeen.objects.filter(note__episode__in=keys).order_by("-note__visited_on")
+    for key, kind, on in rows.values_list("note__episode_id", "kind", "note__visited_on"):
+        if is_recent(on, today=today):
+            found[key].append((RedFlagKind(kind), on))
+    return found
+
+
+# One line
+
+
+def _line(row: Any, gathered: Gathered) -> CaseloadLine:
+    key, phase = row.pk, Phase(row.phase_now)
+    regions, standings = gathered.regions.get(key, ()), gathered.standings.get(key, ())
+    notes = gathered.notes.get(key, Notes())
+    booked, _ = gathered.booked.get(row.client_id, (BookedFacts(), ()))
+    placed = weighed(
+        _owed(row, gathered), _flags(row, gathered, notes), standings, today=gathered.today
+    )
+    return CaseloadLine(
+        episode_id=key,
+        client_id=row.client_id,
+        name=f"{row.client__family_name}, {row.client__given_name}",
+        folded_name=row.client__folded_name,
+        record_number=row.client__record_number,
+        therapist_id=row.therapist_id,
+        therapist=row.therapist__display_name,
+        phase=phase,
+        phase_since_on=row.phase_since_on,
+        regions=tuple(regions),
+        standings=tuple(standings),
+        is_behind=_is_behind(gathered.taped.get(key, {}), standings),
+        visits=notes.visits,
+        last_visit_on=notes.last_on,
+        next_on=booked.next_on,
+        owed=placed.owed,
+        coming=placed.coming,
+        flags=placed.flags,
+        concern=placed.concern,
+        pressing=placed.pressing,
+    )
+
+
+def _is_behind(taped: Mapping[str, date], standings: Sequence[Standing]) -> bool:
+    return {each.limb.value: each.taken_on for each in standings} != dict(taped)
+
+
+def _owed(row: Any, gathered: Gathered) -> Iterator[Owed]:
+    regions = gathered.regions.get(row.pk, ())
+    watched = Watched(
+        [(each.region, each.side, each.stage is not None) for each in regions],
+        gathered.taped.get(row.pk, {}),
+    )
+    yield from map(_owed_item, due_items(facts_of(row, watched)))
+    if withdrawal := gathered.withdrawals.get(row.pk):
+        found_on = min(found.found_on for found in withdrawal.found)
+        yield _owed_item(DueItem(DueKind.WITHDRAW, found_on))
+    for recall in _recalls(row, gathered):
+        if page := ANSWERED_ON.get(recall.reason):
+            yield Owed(recall.reason.label, recall.due_on, page)
+
+
+def _owed_item(item: DueItem) -> Owed:
+    words = f"{item.kind.label}, {item.what}" if item.what else item.kind.label
+    return Owed(words, item.due_on, DONE_ON[item.kind])
+
+
+def _recalls(row: Any, gathered: Gathered) -> list[Recall]:
+    """By the rules of the recall list, from what the caseload has read already."""
+    booked, treated = gathered.booked.get(row.client_id, (BookedFacts(), ()))
+    care = CareFacts(
+        opened_on=row.opened_on,
+        phase=Phase(row.phase_now),
+        phase_since_on=row.phase_since_on,
+        last_taped_on=max(gathered.taped.get(row.pk, {}).values(), default=None),
+        every_months=row.every_months,
+        treatments_done=sum(day >= row.opened_on for day in treated),
+        garment_due_on=row.garment_due_on,
+        level_since_on=gathered.level.get(row.pk),
+    )
+    told = tuple(gathered.plans.get(row.client_id, ()))
+    return recalls_of(ClientFacts((care,), booked=booked, told=told), Ask(gathered.today))
+
+
+def _flags(row: Any, gathered: Gathered, notes: Notes) -> Iterator[Flag]:
+    yield from _precaution_flags(gathered.precautions.get(row.client_id, ()))
+    for kind, on in gathered.red_flags.get(row.pk, ()):
+        yield flag(FlagKind.RED_FLAG, kind.label, on)
+    if notes.signs_on:
+        yield flag(FlagKind.RED_FLAG, "signs ticked in a note not signed yet", notes.signs_on)
+    for standing in gathered.standings.get(row.pk, ()):
+        yield from _rises(standing, gathered.today)
+        if Phase(row.phase_now) is Phase.SURVEILLANCE and _is_early_change(standing):
+            yield flag(FlagKind.EARLY_CHANGE, EARLY.format(standing.limb.label), standing.taken_on)
+    if withdrawal := gathered.withdrawals.get(row.pk):
+        yield Flag(FlagKind.WITHDRAW, is_urgent=withdrawal.is_urgent)
+    if notes.unsigned_on:
+        yield flag(FlagKind.UNSIGNED, "draft", notes.unsigned_on)
+    if notes.cosigned_wanted_on:
+        yield flag(FlagKind.UNSIGNED, "waits for a co-signature", notes.cosigned_wanted_on)
+
+
+def _precaution_flags(found: Sequence[tuple[Precaution, date]]) -> Iterator[Flag]:
+    """What bars every step and nobody may lift is urgent; the rest is said."""
+    barring = {each.precaution for each in effects_of(p for p, _ in found).barring}
+    for precaution, on in found:
+        kind = FlagKind.BARRED if precaution in barring else FlagKind.PRECAUTION
+        yield flag(kind, precaution.label, on)
+
+
+def _rises(standing: Standing, today: date) -> Iterator[Flag]:
+    """Urgent while the session is recent; an older one is a limb that grew, and listed as that."""
+    found = {FlagKind.SUDDEN_RISE: standing.is_sudden_rise, FlagKind.BOTH_ROSE: standing.both_rose}
+    is_urgent = is_recent(standing.taken_on, today=today)
+    for kind, is_found in found.items():
+        if is_found:
+            yield Flag(kind, standing.limb.label, standing.taken_on, is_urgent)
+
+
+def _is_early_change(standing: Standing) -> bool:
+    """Over the published limit, and no mere tape error."""
+    if standing.relative_percent is None or standing.relative_error is None:
+        return False
+    judged = Judged(standing.relative_percent, standing.relative_error)
+    return _LIMIT.is_met_by(judged.value) and judged.verdict is Verdict.BEYOND_ERROR_UP

@@ -1,0 +1,146 @@
+"""Where one kind of limb stands after its last session, small enough for a list of everybody.
+
+Made from the session's report, whose verdicts it takes over. Volumes in mL, unrounded, each with
+one standard error; missing is None.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from clinic.common.vocabulary import Limb, Side
+from measurements.limb.comparison import Change, Verdict
+from measurements.report import Caution, SessionReport, Since
+
+
+@dataclass(frozen=True)
+class ChangeTold:
+    """A change from an earlier session of the day `since_on`: mL, its error, its verdict."""
+
+    since_on: date
+    change_ml: float
+    error_ml: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The last session of one kind of limb in one episode.
+
+    `is_excess`: `value_ml` is the excess of `side` over the other limb, `percent` of the other
+    limb, and `verdict` judges it; else it is the volume of `side` by itself, and neither is known.
+    In bilateral disease `side` is the limb that did worse. `before` is the change since the session
+    before, `baseline` that since the baseline; `relative_percent` is the relative volume change
+    since baseline with its error. `points` are (day, mL) of the baseline and
+    the last sessions that can be compared, over the stretch that all of them share, oldest first.
+    """
+
+    limb: Limb
+    session_id: UUID
+    taken_on: date
+    affected: Side | None
+    is_bilateral: bool
+    side: Side | None
+    is_excess: bool
+    value_ml: float | None
+    error_ml: float | None
+    percent: float | None
+    verdict: Verdict | None
+    before: ChangeTold | None
+    baseline: ChangeTold | None
+    relative_percent: float | None
+    relative_error: float | None
+    is_sudden_rise: bool
+    both_rose: bool
+    points: tuple[tuple[date, float], ...] = ()
+
+    @property
+    def is_worse(self) -> bool:
+        """Larger than before beyond measurement error; where that is within it, than at baseline.
+
+        A slow rise may stay within error from each session to the next.
+        """
+        return self.direction is Verdict.BEYOND_ERROR_UP
+
+    @property
+    def is_better(self) -> bool:
+        return self.direction is Verdict.BEYOND_ERROR_DOWN
+
+    @property
+    def direction(self) -> Verdict | None:
+        """Of the change since before; of that since baseline where the first is within error."""
+        told = self.told_change
+        return told.verdict if told else None
+
+    @property
+    def told_change(self) -> ChangeTold | None:
+        """The change since before if it is beyond error, else the one since baseline if that is."""
+        beyond = [each for each in (self.before, self.baseline) if each and _is_beyond(each)]
+        return next(iter(beyond), self.before or self.baseline)
+
+    @property
+    def is_since_baseline(self) -> bool:
+        """Whether `told_change` reaches back beyond the session before."""
+        told = self.told_change
+        return told is not None and told is not self.before
+
+
+def _is_beyond(change: ChangeTold) -> bool:
+    return change.verdict.is_beyond_error
+
+
+def told_side(report: SessionReport) -> Side | None:
+    """The side to tell of: the affected one; without one the limb that did worse, if taped."""
+    if report.affected_side:
+        return report.affected_side
+    sides = [side for side, _, _ in report.limbs]
+    return max(sides, key=lambda side: _worseness(report, side), default=None)
+
+
+def _worseness(report: SessionReport, side: Side) -> tuple[float, float]:
+    """By the change in percent since the session before, then by volume."""
+    change = _own(report.since_previous, side)
+    volume = report.left if side is Side.LEFT else report.right
+    return (change.percent or 0.0) if change else 0.0, volume.ml if volume else 0.0
+
+
+def standing_of(report: SessionReport, points: Sequence[tuple[date, float]]) -> Standing:
+    """The standing that a session's report gives; `points` as `Standing` wants them."""
+    side, compared = told_side(report), report.comparison
+    own = report.left if side is Side.LEFT else report.right
+    relative = report.relative_change
+    return Standing(
+        limb=report.facts.limb,
+        session_id=report.facts.id,
+        taken_on=report.facts.taken_on,
+        affected=report.affected_side,
+        is_bilateral=report.is_bilateral,
+        side=side,
+        is_excess=compared is not None,
+        value_ml=compared.excess_ml if compared else own.ml if own else None,
+        error_ml=compared.excess_error_ml if compared else own.error_ml if own else None,
+        percent=compared.excess_percent if compared else None,
+        verdict=compared.verdict if compared else None,
+        before=_told(report.since_previous, side),
+        baseline=_told(report.since_baseline, side),
+        relative_percent=relative.value if relative else None,
+        relative_error=relative.error if relative else None,
+        is_sudden_rise=Caution.SUDDEN_RISE in report.cautions,
+        both_rose=Caution.BOTH_ROSE in report.cautions,
+        points=tuple(points),
+    )
+
+
+def _told(since: Since | None, side: Side | None) -> ChangeTold | None:
+    """The change of the excess; that of the limb itself where no excess is compared."""
+    change = (since.excess if since else None) or _own(since, side)
+    if since is None or change is None:
+        return None
+    return ChangeTold(since.taken_on, change.change_ml, change.error_ml, change.verdict)
+
+
+def _own(since: Since | None, side: Side | None) -> Change | None:
+    if since is None or side is None:
+        return None
+    return since.left if side is Side.LEFT else since.right

@@ -1,0 +1,282 @@
+"""A month's run: each letter once, whatever is repeated or fails; only a person approves."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import IntegrityError, OperationalError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from clinic.audit.models import Entry
+from clinic.common.print import NotPrinted, PrintFault
+from clinic.common.vocabulary import LetterFrequency
+from clinic.letters import errors as letter_errors
+from clinic.letters import services as letters
+from clinic.letters.models import LetterRun, ProgressLetter
+from clinic.letters.runs import compiling, errors, services
+from clinic.letters.runs.compiling import compile_row
+from clinic.letters.runs.facts import episode_facts
+from clinic.letters.runs.words import Failure, Reason, RowState
+from clinic.letters.story_words import Story
+from clinic.visits.models import VisitNote
+from tests.builders import make_client, make_episode, make_referrer, today
+from tests.cast import Cast
+from tests.clinic.letters.months import (
+    MONTH,
+    compiled_run,
+    day_of_month,
+    month_of,
+    row_of,
+    seen_in_month,
+)
+
+
+@pytest.fixture(autouse=True)
+def _quick_print(monkeypatch: pytest.MonkeyPatch) -> None:
+    for module in (letters, compiling):
+        monkeypatch.setattr(module, "letter_pdf", lambda sheet: b"%PDF quick")
+
+
+def approve(run: LetterRun, episode: object, cast: Cast) -> ProgressLetter:
+    row = row_of(run, episode)
+    digest = letters.final_sheet(row.letter, cast.therapist).digest
+    return services.approve_row(row=row, digest=digest, by=cast.therapist)
+
+
+def test_a_run_compiles_what_is_owed_and_says_why_of_the_rest(cast: Cast) -> None:
+    referrer = make_referrer()
+    seen = seen_in_month(cast.therapist, referrer)
+    declining = seen_in_month(cast.therapist, referrer, agrees_to_letters=False)
+    away = make_episode(make_client(referrer=referrer), cast.therapist)
+    run = compiled_run(cast.lead)
+    assert row_of(run, seen).state == RowState.COMPILED
+    assert row_of(run, seen).story == Story.GOOD_RESPONSE
+    assert row_of(run, seen).letter.period_to == day_of_month(1) + (
+        services.month_end(MONTH) - day_of_month(1)
+    )
+    assert row_of(run, declining).reason == Reason.CLIENT_DECLINES
+    assert row_of(run, away).reason in {Reason.NO_VISIT, Reason.NOTHING_TAPED}
+    assert ProgressLetter.objects.count() == 1
+
+
+def test_a_month_that_is_not_over_is_refused(cast: Cast) -> None:
+    with pytest.raises(errors.MonthNotOver):
+        services.start_run(month=today().replace(day=1), by=cast.lead)
+
+
+def test_a_repeat_adds_only_what_is_missing(cast: Cast) -> None:
+    referrer = make_referrer()
+    held, skipped, approved, open_ = month_of(4, cast.therapist, referrer)
+    run = compiled_run(cast.lead)
+    services.hold_row(row=row_of(run, held), note="", by=cast.therapist)
+    services.skip_row(row=row_of(run, skipped), note="Phoned instead", by=cast.therapist)
+    sent = approve(run, approved, cast)
+    late = seen_in_month(cast.therapist, referrer)
+    again = compiled_run(cast.lead)
+    assert again == run
+    assert [row_of(run, each).state for each in (held, skipped, approved, open_, late)] == [
+        RowState.HELD,
+        RowState.SKIPPED,
+        RowState.COMPILED,
+        RowState.COMPILED,
+        RowState.COMPILED,
+    ]
+    assert row_of(run, approved).letter == sent
+    per_episode = ProgressLetter.objects.values_list("episode", flat=True)
+    assert len(per_episode) == len(set(per_episode)) == 4
+
+
+def test_a_letter_compiled_twice_is_there_once(cast: Cast) -> None:
+    seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    compile_row(row_id=run.rows.get().pk)
+    assert ProgressLetter.objects.count() == 1
+    assert Entry.objects.filter(verb="letter.compiled").count() == 1
+
+
+def test_the_database_refuses_a_second_run_and_a_second_row(cast: Cast) -> None:
+    episode = seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    row = row_of(run, episode)
+    again = LetterRun(
+        month=MONTH,
+        started_by=cast.lead,
+        started_at=run.started_at,
+        considered_by=cast.lead,
+        considered_at=run.started_at,
+    )
+    with pytest.raises(IntegrityError, match="month"), transaction.atomic():
+        again.save()
+    row.pk, row.letter, row.state = None, None, RowState.OWED
+    with pytest.raises(IntegrityError, match="episode_once_a_run"), transaction.atomic():
+        row.save(force_insert=True)
+
+
+@pytest.mark.parametrize(
+    ("change", "constraint"),
+    [
+        ({"state": RowState.OWED}, "run_letter_where_compiled"),
+        ({"reason": Reason.NO_VISIT}, "run_owes_for_a_reason"),
+        ({"state": RowState.HELD}, "run_decision_has_a_person"),
+        ({"failure": Failure.FAULT}, "run_failure_says_why"),
+        ({"story": "tragedy"}, "run_words_are_known"),
+    ],
+)
+def test_the_database_refuses_a_row_that_contradicts_itself(
+    cast: Cast, change: dict[str, str], constraint: str
+) -> None:
+    seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
+        run.rows.update(**change)
+
+
+def test_jobs_carry_row_numbers_only(cast: Cast) -> None:
+    month_of(2, cast.therapist, make_referrer())
+    run = services.start_run(month=MONTH, by=cast.lead)
+    told = {tuple(args.items()) for args in ProcrastinateJob.objects.values_list("args", flat=True)}
+    assert told == {(("row_id", str(row.pk)),) for row in run.rows.all()}
+
+
+def test_a_referrer_of_changes_gets_a_letter_only_when_something_changed(cast: Cast) -> None:
+    referrer = make_referrer(letter_frequency=LetterFrequency.CHANGES)
+    changed = seen_in_month(cast.therapist, referrer, fallen_cm=0.8)
+    same = seen_in_month(cast.therapist, referrer, fallen_cm=0.1)
+    # A first letter is always news, so both have one already, of the month before.
+    for episode in (changed, same):
+        letter = letters.compile_letter(
+            episode=episode,
+            period_from=episode.opened_on,
+            period_to=MONTH - timedelta(days=1),
+            by=cast.therapist,
+        )
+        digest = letters.final_sheet(letter, cast.therapist).digest
+        letters.approve_letter(letter=letter, digest=digest, by=cast.therapist)
+    run = compiled_run(cast.lead)
+    assert row_of(run, changed).state == RowState.COMPILED
+    assert row_of(run, same).state == RowState.NOT_OWED
+    assert row_of(run, same).reason == Reason.NO_CHANGE
+
+
+def test_a_fault_is_kept_as_a_failure_and_can_be_tried_again(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    episode = seen_in_month(cast.therapist, make_referrer())
+    with monkeypatch.context() as broken:
+        broken.setattr(compiling, "story_of", lambda summary: 1 / 0)
+        run = compiled_run(cast.lead)
+    failed = row_of(run, episode)
+    assert (failed.state, failed.failure) == (RowState.FAILED, Failure.FAULT)
+    assert not ProgressLetter.objects.exists()
+    services.put_back(row=failed, by=cast.therapist)
+    compile_row(row_id=failed.pk)
+    assert row_of(run, episode).state == RowState.COMPILED
+
+
+def test_a_database_that_is_away_leaves_the_row_for_the_next_try(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def away(summary: object) -> str:
+        raise OperationalError
+
+    episode = seen_in_month(cast.therapist, make_referrer())
+    run = services.start_run(month=MONTH, by=cast.lead)
+    monkeypatch.setattr(compiling, "story_of", away)
+    with pytest.raises(OperationalError):
+        compile_row(row_id=row_of(run, episode).pk)
+    assert row_of(run, episode).state == RowState.OWED
+
+
+@pytest.mark.parametrize(
+    ("raised", "pages"),
+    [
+        (letter_errors.LetterTooLong(2, letter_errors.LetterKind.LETTER), 2),
+        (NotPrinted(PrintFault.LIBRARY_MISSING), None),
+    ],
+)
+def test_the_reviewer_is_told_whether_it_fits(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch, raised: Exception, pages: int | None
+) -> None:
+    def refuse(sheet: object) -> bytes:
+        raise raised
+
+    episode = seen_in_month(cast.therapist, make_referrer())
+    monkeypatch.setattr(compiling, "letter_pdf", refuse)
+    run = compiled_run(cast.lead)
+    assert (row_of(run, episode).state, row_of(run, episode).pages) == (RowState.COMPILED, pages)
+
+
+def test_a_skipped_letter_has_no_draft_and_comes_back_fresh(cast: Cast) -> None:
+    episode = seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    with pytest.raises(errors.NoReason):
+        services.skip_row(row=row_of(run, episode), note="  ", by=cast.therapist)
+    services.skip_row(row=row_of(run, episode), note="Phoned instead", by=cast.therapist)
+    assert not ProgressLetter.objects.exists()
+    services.put_back(row=row_of(run, episode), by=cast.therapist)
+    compile_row(row_id=row_of(run, episode).pk)
+    assert ProgressLetter.objects.count() == 1
+
+
+def test_a_draft_discarded_elsewhere_is_skipped_in_its_run(cast: Cast) -> None:
+    episode = seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    letters.discard_letter(letter=row_of(run, episode).letter, by=cast.therapist)
+    assert row_of(run, episode).state == RowState.SKIPPED
+
+
+def test_what_is_approved_can_be_neither_held_nor_skipped(cast: Cast) -> None:
+    episode = seen_in_month(cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    approve(run, episode, cast)
+    for act in (services.hold_row, services.skip_row):
+        with pytest.raises(errors.RowElsewhere):
+            act(row=row_of(run, episode), note="Too late", by=cast.therapist)
+    assert row_of(run, episode).letter.is_approved
+
+
+def test_every_act_is_logged(cast: Cast) -> None:
+    held, skipped = month_of(2, cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    services.hold_row(row=row_of(run, held), note="", by=cast.therapist)
+    services.put_back(row=row_of(run, held), by=cast.therapist)
+    services.skip_row(row=row_of(run, skipped), note="Phoned", by=cast.therapist)
+    services.start_run(month=MONTH, by=cast.lead)
+    said = set(Entry.objects.values_list("verb", flat=True))
+    assert said >= {
+        "letter_run.started",
+        "letter_run.repeated",
+        "letter.compiled",
+        "letter.held",
+        "letter.put_back",
+        "letter.discarded",
+    }
+
+
+def test_the_facts_take_the_same_queries_however_many_episodes(cast: Cast) -> None:
+    referrer = make_referrer()
+
+    def queries() -> int:
+        with CaptureQueriesContext(
+            connection,
+        ) as taken:
+            episode_facts(MONTH)
+        return len(taken)
+
+    seen_in_month(cast.therapist, referrer)
+    few = queries()
+    month_of(3, cast.therapist, referrer)
+    assert queries() == few <= 6
+
+
+def test_a_note_that_is_not_signed_is_no_visit_yet(cast: Cast) -> None:
+    episode = make_episode(make_client(referrer=make_referrer()), cast.therapist)
+    VisitNote.objects.create(
+        episode=episode,
+        kind="treatment",
+        visited_on=day_of_month(5),
+        therapist=cast.therapist,
+        begun_by=cast.therapist,
+        edited_by=cast.therapist,
+    )
+    assert [each.visited_on for each in episode_facts(MONTH)] == [frozenset()]
