@@ -1,14 +1,14 @@
 """The only writer of the access and change record."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 from uuid import UUID
 
 import pgtrigger
-from django.db.models import Model
+from django.db.models import Model, Q
 
 from clinic.accounts.models import User
-from clinic.audit.models import Change, Entry
+from clinic.audit.models import Change, Entry, act_of_now
 from clinic.audit.origin import origin_of_now
 
 
@@ -30,11 +30,12 @@ def _from_where() -> dict[str, str]:
     return {"came_from": origin.address, "session_mark": origin.session_mark}
 
 
-def forget_values(*, client_id: UUID) -> int:
-    """Erase what the kept changes of one client say. The chain stays: it rests on digests.
+def forget_values(*, clients: Collection[UUID]) -> int:
+    """Erase what the kept changes of these clients say. The chain stays: it rests on digests.
 
-    For the erasure of a client only, within its transaction. Returns how many were erased.
+    For the erasure of a record, last in its transaction: what the transaction itself deleted is
+    forgotten as well, whosever it was. Returns how many were erased.
     """
     with pgtrigger.ignore("audit.Change:append_only"):
-        kept = Change.objects.filter(client_id=client_id, values__isnull=False)
-        return kept.update(values=None, salt=None)
+        theirs = Change.objects.filter(Q(client_id__in=clients) | Q(act=act_of_now()))
+        return theirs.filter(values__isnull=False).update(values=None, salt=None)
