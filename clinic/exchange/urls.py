@@ -9,11 +9,11 @@ urlpatterns = [
     path("clients/<uuid:client_id>/take-out/", taking.take_client_out, name="client-take-out"),
     path("record-requests/", requests.waiting, name="record-requests"),
     path("clients/<uuid:client_id>/copies/new/", requests.ask_copy, name="copy-new"),
-    path("record-copies/<int:request_id>/", requests.copy, name="copy"),
-    path("record-copies/<int:request_id>/file/", requests.copy_pdf, name="copy-file"),
+    path("record-copies/<int:copy_id>/", requests.copy, name="copy"),
+    path("record-copies/<int:copy_id>/file/", requests.copy_pdf, name="copy-file"),
     path(
         "clients/<uuid:client_id>/corrections/new/", requests.ask_correction, name="correction-new"
     ),
-    path("corrections/<int:request_id>/", requests.correction, name="correction"),
-    path("corrections/<int:request_id>/file/", requests.correction_pdf, name="correction-file"),
+    path("corrections/<int:correction_id>/", requests.correction, name="correction"),
+    path("corrections/<int:correction_id>/file/", requests.correction_pdf, name="correction-file"),
 ]

@@ -16,6 +16,7 @@ from clinic.clients.models import (
     PrecautionFound,
     Referrer,
 )
+from clinic.clients.record_requests import CopyRequest, CorrectionRequest
 from clinic.demo.loading import load
 from clinic.letters.models import ProgressLetter
 from clinic.scheduling.models import Appointment, Authorisation, WaitListEntry
@@ -83,6 +84,8 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "entry_id": WaitListEntry.objects.first().pk,
         "authorisation_id": Authorisation.objects.first().pk,
         "reason": "remeasurement",
+        "copy_id": CopyRequest.objects.first().pk,
+        "correction_id": CorrectionRequest.objects.filter(closed_on=None).first().pk,
         "note_id": charting.draft(cast.lead, episode).pk,
     }
 

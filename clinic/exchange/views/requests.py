@@ -51,8 +51,8 @@ def ask_copy(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 @permit("record.copy")
 @look_or_send
-def copy(request: HttpRequest, request_id: int) -> HttpResponse:
-    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=request_id)
+def copy(request: HttpRequest, copy_id: int) -> HttpResponse:
+    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=copy_id)
     form = request_forms.CloseCopyForm(
         request.POST or None, initial={"closed_on": timezone.localdate()}, back=_back(asked.client)
     )
@@ -79,9 +79,9 @@ def _close_copy(
 
 @permit("record.copy")
 @require_POST
-def copy_pdf(request: HttpRequest, request_id: int) -> HttpResponse:
+def copy_pdf(request: HttpRequest, copy_id: int) -> HttpResponse:
     """The record, or the letters and programmes as they were given."""
-    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=request_id)
+    asked = get_object_or_404(request_selectors.copies_for(request.user), pk=copy_id)
     if request.POST.get("what") == "sheets":
         sheets = own_record.kept_sheets(asked.client)
         if not sheets:
@@ -110,8 +110,8 @@ def ask_correction(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 @permit("record.copy")
 @look_or_send
-def correction(request: HttpRequest, request_id: int) -> HttpResponse:
-    asked = get_object_or_404(request_selectors.corrections_for(request.user), pk=request_id)
+def correction(request: HttpRequest, correction_id: int) -> HttpResponse:
+    asked = get_object_or_404(request_selectors.corrections_for(request.user), pk=correction_id)
     form = request_forms.AnswerForm(
         request.POST or None, initial={"closed_on": timezone.localdate()}, back=_back(asked.client)
     )
@@ -132,9 +132,9 @@ def correction(request: HttpRequest, request_id: int) -> HttpResponse:
 
 @permit("record.copy")
 @require_POST
-def correction_pdf(request: HttpRequest, request_id: int) -> HttpResponse:
+def correction_pdf(request: HttpRequest, correction_id: int) -> HttpResponse:
     answered = request_selectors.corrections_for(request.user).filter(closed_on__isnull=False)
-    asked = get_object_or_404(answered, pk=request_id)
+    asked = get_object_or_404(answered, pk=correction_id)
     practice = practice_card()
     return _print(
         request, asked, lambda: own_copy.answer_pdf(asked, practice), "correction.printed"

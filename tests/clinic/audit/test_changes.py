@@ -30,6 +30,7 @@ NOT_WATCHED = {
     "visits_progressreported": "never changed: a trigger refuses it",
     "clients_copyrequest": "answered once, then a trigger refuses",
     "clients_correctionrequest": "answered once, then a trigger refuses",
+    "keeping_erasure": "who asked for an erasure and who confirmed it, by columns of its own",
     "letters_runletter": "the desk's list of one month, not the record; each step has its column",
 }
 
