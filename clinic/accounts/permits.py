@@ -66,7 +66,11 @@ PERMITS: dict[str, frozenset[Role]] = {
     "charting.manage": LEAD,
     "staff.manage": LEAD,
     "practice.edit": LEAD,
+    "report.see": LEAD,
     "audit.see": LEAD,
+    "exchange.client": CLINICAL,
+    "exchange.all": LEAD,
+    "exchange.import": LEAD,
 }
 
 # Pages that a person sees before or while signing in or out.

@@ -12,6 +12,7 @@ SENTENCES = {
     "referrer.reactivated": "reactivated a referrer",
     "episode.opened": "opened an episode of care",
     "episode.edited": "edited an episode of care",
+    "caseload.seen": "looked at a page of the caseload, which shows many clients at once",
     "episode.seen": "looked at an episode of care",
     "phase.changed": "changed the phase",
     "treatment.added": "added a cancer treatment",
@@ -117,6 +118,15 @@ SENTENCES = {
     "feed.revoked": "closed a calendar feed",
     "reminder.agreed": "kept how the client agreed to be reminded",
     "reminder.withdrawn": "kept that the client no longer agrees to a reminder",
+    "report.seen": "looked at the practice report",
+    "report.downloaded": "downloaded the practice report",
+    "record.taken_out": "took the record out as FHIR",
+    "record.all_taken_out": "took everybody's records out as FHIR",
+    "girths.taken_out": "took the girths out as CSV",
+    "girths.all_taken_out": "took everybody's girths out as CSV",
+    "clients.imported": "imported clients",
+    "referrers.imported": "imported referrers",
+    "girths.all_imported": "imported girths of many clients",
     "reminder.sent": "sent a reminder by e-mail",
 }
 
