@@ -67,6 +67,8 @@ PERMITS: dict[str, frozenset[Role]] = {
     "staff.manage": LEAD,
     "practice.edit": LEAD,
     "report.see": LEAD,
+    "emergency.open": frozenset({Role.FRONT_DESK}),
+    "emergency.review": LEAD,
     "audit.see": LEAD,
     "exchange.client": CLINICAL,
     "exchange.all": LEAD,

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
+from clinic.clients.emergency_services import emergencies_to_review, open_until
 from clinic.clients.selectors import client_card, clients_for
 from clinic.overview import selectors
 from clinic.visits.selectors.notes import unsigned_notes
@@ -23,6 +24,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "section": "today",
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
+        "emergencies": emergencies_to_review(request.user),
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
     }
     return render(request, "overview/today.html", shown)
@@ -38,6 +40,7 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
         {
             "section": "clients",
             "card": client_card(person),
+            "emergency_until": open_until(person, request.user),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
             "today": timezone.localdate(),
