@@ -102,6 +102,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "clinic.common.middleware.PrivatePages",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "clinic.audit.origin.RequestAtHand",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

@@ -43,6 +43,8 @@ PERMITS: dict[str, frozenset[Role]] = {
     "letters.see": CLINICAL,
     "letters.write": CLINICAL,
     "letters.approve": CLINICAL,
+    "letters.send": EVERYONE,
+    "letters.take_out": CLINICAL,
     "letters.run": CLINICAL,
     "schedule.see": EVERYONE,
     "schedule.book": EVERYONE,

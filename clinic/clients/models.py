@@ -34,6 +34,7 @@ __all__ = ["EmergencyAccess"]
 class Delivery(Word):
     POST = "post", "by post"
     FAX = "fax", "by fax"
+    HAND = "hand", "by hand"
     EMAIL = "email", "by secure e-mail"
 
 
