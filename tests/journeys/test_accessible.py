@@ -46,6 +46,8 @@ NO_PAGE = {
     "programme-handout",
     "reminders-file",
     "scores-panel",
+    "sign-in-again",
+    "still-here",
     "visit-readings",
 }
 

@@ -24,7 +24,7 @@ def test_every_answer_of_every_address_carries_them_whatever_its_status(
     statuses = set()
     for browser in (lead, client):
         for pattern in PATTERNS:
-            if pattern.name == "sign-out":
+            if pattern.name in {"sign-out", "calendar-feed"}:  # ends the walk; needs a secret
                 continue
             answer = browser.get(address(pattern))
             statuses.add(answer.status_code)

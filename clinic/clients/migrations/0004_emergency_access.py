@@ -12,7 +12,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clients", "0002_clients_and_episodes"),
+        ("clients", "0003_letters_by_hand"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
