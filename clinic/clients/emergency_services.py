@@ -71,8 +71,22 @@ def emergencies_for(user: User) -> QuerySet[EmergencyAccess]:
     return EmergencyAccess.objects.select_related("client", "by", "reviewed_by")
 
 
-def emergencies_to_review(user: User) -> int:
-    """How many the lead has not looked into yet. One query; none for others."""
+@dataclass(frozen=True)
+class EmergencyNotice:
+    """What the lead reads on today while an access waits for review."""
+
+    words: str
+    url_name: str = "emergencies"
+    is_warning: bool = True
+
+
+def notices_for(user: User) -> list[EmergencyNotice]:
+    """For the lead: emergency accesses nobody has looked into. One query; none for others."""
     if not permits.may(user, "emergency.review"):
-        return 0
-    return emergencies_for(user).filter(reviewed_at=None).count()
+        return []
+    waiting = emergencies_for(user).filter(reviewed_at=None).count()
+    times = f" {waiting} times" if waiting > 1 else ""
+    words = (
+        f"Emergency access was used{times}: the front desk read a client's precautions. Review it."
+    )
+    return [EmergencyNotice(words)] if waiting else []

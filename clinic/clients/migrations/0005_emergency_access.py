@@ -12,7 +12,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clients", "0003_letters_by_hand"),
+        ("clients", "0004_merged_and_erased_records"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
