@@ -6,6 +6,7 @@ With one it is a clinic's own server: it refuses to start without a secret key a
 
 import os
 import secrets
+from datetime import timedelta
 from pathlib import Path
 
 import dj_database_url
@@ -72,6 +73,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "django.contrib.postgres",
+    "axes",
     "csp",
     "pgtrigger",
     "bootstrap",
@@ -98,14 +100,18 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "clinic.common.methods.FormsOnly",
+    "clinic.common.middleware.PrivatePages",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "clinic.audit.origin.RequestAtHand",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "clinic.accounts.idle.IdleSignOut",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "clinic.common.middleware.PrivatePages",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "clinic.urls"
@@ -134,14 +140,31 @@ AUTH_USER_MODEL = "accounts.User"
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign-in"
-AUTH_PASSWORD_VALIDATORS = [
-    {
-        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
-        "OPTIONS": {"min_length": 12},
-    },
-    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
 ]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "clinic.accounts.passwords.LongEnough"},
+    {"NAME": "clinic.accounts.passwords.NotCommon"},
+    {"NAME": "clinic.accounts.passwords.NotExpected"},
+]
+SECOND_FACTOR_REQUIRED = flag("EBBLINE_SECOND_FACTOR", not IS_TRIAL)
+IDLE_MINUTES = number("EBBLINE_IDLE_MINUTES", 15)
+
+# Five wrong passwords for a name from an address: none is looked at for a quarter of an hour.
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_USERNAME_FORM_FIELD = "username"
+AXES_USERNAME_CALLABLE = "clinic.accounts.locks.name_tried"
+AXES_CLIENT_IP_CALLABLE = "clinic.common.addresses.client_address"
+AXES_LOCKOUT_CALLABLE = "clinic.accounts.locks.answer"
+# It keeps no list of who signed in, and writes neither name nor address to a log.
+AXES_DISABLE_ACCESS_LOG = True
+AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-us"
 TIME_ZONE = text("EBBLINE_TIME_ZONE", "America/New_York")
@@ -151,6 +174,8 @@ USE_TZ = True
 RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
 # What apps above the clients bring up to date, in the same transaction, when an episode is edited.
 EPISODE_FOLLOWERS = ["measurements.services.standings.episode_followed"]
+# What apps above the pages that join apps have to say on today: person -> notices.
+TODAY_NOTICES = ["clinic.keeping.selectors.standing.notices_for"]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 
@@ -193,12 +218,16 @@ CONTENT_SECURITY_POLICY = {
 }
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
+SESSION_ENGINE = "clinic.accounts.sessions"
 SESSION_COOKIE_AGE = 60 * number("EBBLINE_SESSION_MINUTES", 600)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_TRIAL
+# The prefix makes a browser refuse the cookie from any other host or over plain HTTP.
+SESSION_COOKIE_NAME = "ebbline" if IS_TRIAL else "__Host-ebbline"
+CSRF_COOKIE_NAME = "ebbline_form" if IS_TRIAL else "__Host-ebbline_form"
 CSRF_COOKIE_HTTPONLY = True
-CSRF_FAILURE_VIEW = "clinic.accounts.views.form_too_old"
+CSRF_FAILURE_VIEW = "clinic.accounts.views.sign_in.form_too_old"
 SECURE_SSL_REDIRECT = flag("EBBLINE_HTTPS_REDIRECT", not IS_TRIAL)
 SECURE_HSTS_SECONDS = 0 if IS_TRIAL else number("EBBLINE_HSTS_SECONDS", 31_536_000)
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not IS_TRIAL
@@ -248,5 +277,9 @@ LOGGING = {
         }
     },
     "root": {"handlers": ["console"], "level": text("EBBLINE_LOG_LEVEL", "WARNING")},
-    "loggers": {"django": {"handlers": ["console"], "propagate": False}},
+    "loggers": {
+        "django": {"handlers": ["console"], "propagate": False},
+        # Its warnings describe the sender of each wrong password; its errors say what is broken.
+        "axes": {"handlers": ["console"], "propagate": False, "level": "ERROR"},
+    },
 }

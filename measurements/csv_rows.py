@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
 
-from clinic.common.csv_files import Column, Layout, Problem, read_table
+from clinic.common.csv_files import Column, Layout, Problem, Values, read_table
 from clinic.common.vocabulary import Limb, Posture, Side, Word
 from measurements.limb.girth import MOST_TRIALS
 from measurements.typed_numbers import length_typed, number_typed, weight_typed
@@ -63,11 +63,15 @@ def read_file(raw: bytes) -> FileRead:
     """Every row of a file. Raises FileEmpty, FileNotText, FileTooLong, ColumnMissing,
     ColumnUnknown, ColumnRepeated; what is wrong with single rows is in the answer."""
     table = read_table(raw, LAYOUT)
-    rows = tuple(
-        PastRow(line=line, taken_at=values["time"], **{name: values[name] for name in SAME_NAMES})
-        for line, values in table.rows
-    )
+    rows = tuple(past_row(line, values) for line, values in table.rows)
     return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count)
+
+
+def past_row(line: int, values: Values) -> PastRow:
+    """One line's values, read by `READERS`, as a girth."""
+    return PastRow(
+        line=line, taken_at=values["time"], **{name: values[name] for name in SAME_NAMES}
+    )
 
 
 SAME_NAMES = [name for name in EXPECTED if name != "time"]

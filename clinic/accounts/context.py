@@ -8,4 +8,8 @@ from clinic.accounts.selectors import practice_card
 
 
 def practice(request: HttpRequest) -> dict[str, object]:
-    return {"practice": SimpleLazyObject(practice_card), "is_trial": settings.IS_TRIAL}
+    return {
+        "practice": SimpleLazyObject(practice_card),
+        "is_trial": settings.IS_TRIAL,
+        "idle_s": round(60 * settings.IDLE_MINUTES),
+    }

@@ -5,10 +5,25 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from clinic.accounts.models import Practice, User
+from clinic.accounts.passwords import LONGEST, normalised
+from clinic.accounts.second_step import CodeAnswer
+from clinic.accounts.sentences import NOT_THE_CODE, code_sentence
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
+
+
+class PasswordText(forms.CharField):
+    """A password as typed or pasted, spaces and all, its letters composed one way."""
+
+    def __init__(self, *, autocomplete: str, **kwargs: Any) -> None:
+        widget = forms.PasswordInput(attrs={"autocomplete": autocomplete, "data-show": "password"})
+        super().__init__(widget=widget, strip=False, max_length=LONGEST, **kwargs)
+
+    def to_python(self, value: Any) -> str:
+        return normalised(super().to_python(value))
 
 
 class SignInForm(AuthenticationForm):
@@ -18,32 +33,91 @@ class SignInForm(AuthenticationForm):
         "invalid_login": "That name and password do not belong together. Check both; capitals"
         " matter in the password.",
         "inactive": "This account is switched off. Ask the clinic lead.",
+        "locked": "Too many attempts with this name from here. Wait 15 minutes and try again,"
+        " or ask the clinic lead.",
     }
+    password = PasswordText(autocomplete="current-password", label="Password")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["username"].label = "Sign-in name"
         self.helper = form_layout("username", "password", save="Sign in")
 
+    def get_invalid_login_error(self) -> ValidationError:
+        is_locked = getattr(self.request, "axes_locked_out", False)
+        code = "locked" if is_locked else "invalid_login"
+        return ValidationError(self.error_messages[code], code=code)
 
-class ChoosePasswordForm(PlainForm):
-    """A new password, typed twice."""
 
-    password = forms.CharField(
-        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        label="New password",
-        strip=False,
-    )
-    again = forms.CharField(
-        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        label="The same once more",
-        strip=False,
+class CodeField(forms.CharField):
+    """A code of the app or a recovery code; may be pasted, with spaces or without."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        attrs = {"autocomplete": "one-time-code", "autocapitalize": "none", "spellcheck": "false"}
+        super().__init__(widget=forms.TextInput(attrs=attrs), max_length=40, **kwargs)
+
+
+class CodeForm(PlainForm):
+    """The second step of a sign-in."""
+
+    code = CodeField(
+        label="Code",
+        help_text="The six digits that your authenticator app shows now, or one of your recovery"
+        " codes.",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["password"].help_text = " ".join(password_validators_help_texts())
-        self.helper = form_layout("password", "again", save="Use this password")
+        self.fields["code"].widget.attrs["autofocus"] = True
+        self.helper = form_layout("code", save="Sign in")
+
+    def refuse(self, answer: CodeAnswer) -> None:
+        self.add_error("code", code_sentence(answer))
+
+
+class OwnPassword(PlainForm):
+    """Asks a signed-in person for their password before something that matters."""
+
+    now = PasswordText(autocomplete="current-password", label="Your password now")
+
+    def __init__(self, *args: Any, person: User, save: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person = person
+        self.helper = form_layout("now", save=save, back=reverse("account"))
+
+    def clean_now(self) -> str:
+        if not self.person.check_password(self.cleaned_data["now"]):
+            raise ValidationError("That is not your password.")
+        return str(self.cleaned_data["now"])
+
+
+class SetUpForm(OwnPassword):
+    """The first code of a new app; replacing an app asks for the password as well."""
+
+    code = CodeField(label="Code", help_text="The six digits that the app shows now.")
+    sentence = staticmethod(lambda broken: NOT_THE_CODE)
+
+    def __init__(self, *args: Any, is_first: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if is_first:
+            del self.fields["now"]
+        self.helper = form_layout(*self.fields, save="Turn on", back=reverse("account"))
+
+
+class ChoosePasswordForm(OwnPassword):
+    """A new password, typed or pasted twice."""
+
+    password = PasswordText(autocomplete="new-password", label="New password")
+    again = PasswordText(autocomplete="new-password", label="The same once more")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.person.must_choose_password:
+            del self.fields["now"]
+        helps = filter(None, password_validators_help_texts())
+        self.fields["password"].help_text = " ".join(helps)
+        fields = [name for name in ("now", "password", "again") if name in self.fields]
+        self.helper = form_layout(*fields, save="Use this password")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

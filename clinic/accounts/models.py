@@ -7,8 +7,11 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 
+from clinic.accounts.access import AccountEvent, RecoveryCode, SecondFactor, SignedIn
 from clinic.common.choices import check_values, choices_of
 from clinic.common.vocabulary import Role, Word
+
+__all__ = ["AccountEvent", "RecoveryCode", "SecondFactor", "SignedIn"]
 
 
 class StaffManager(BaseUserManager["User"]):

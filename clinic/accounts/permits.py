@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import wraps
 
+from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -42,6 +43,8 @@ PERMITS: dict[str, frozenset[Role]] = {
     "letters.see": CLINICAL,
     "letters.write": CLINICAL,
     "letters.approve": CLINICAL,
+    "letters.send": EVERYONE,
+    "letters.take_out": CLINICAL,
     "letters.run": CLINICAL,
     "schedule.see": EVERYONE,
     "schedule.book": EVERYONE,
@@ -65,7 +68,18 @@ PERMITS: dict[str, frozenset[Role]] = {
     "charting.manage": LEAD,
     "staff.manage": LEAD,
     "practice.edit": LEAD,
+    "report.see": LEAD,
     "audit.see": LEAD,
+    "keeping.see": LEAD,
+    "keeping.manage": LEAD,
+    "clients.merge": LEAD,
+    "clients.export": LEAD,
+    "erasures.see": CLINICAL,
+    "erasures.ask": LEAD,
+    "erasures.confirm": CLINICAL,
+    "exchange.client": CLINICAL,
+    "exchange.all": LEAD,
+    "exchange.import": LEAD,
 }
 
 # Pages that a person sees before or while signing in or out.
@@ -89,6 +103,8 @@ def permit(action: str) -> Callable[[View], View]:
                 return _sign_in_first(request)
             if request.user.must_choose_password and action != "account.own":
                 return redirect("choose-password")
+            if owes_second_factor(request) and action != "account.own":
+                return redirect("second-factor")
             if not may(request.user, action):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
@@ -97,6 +113,18 @@ def permit(action: str) -> Callable[[View], View]:
         return checked
 
     return around
+
+
+def owes_second_factor(request: HttpRequest) -> bool:
+    """Whether this person's role needs a second factor and this sign-in had none.
+
+    Who has set one up cannot sign in without it, so they have not, and do it now.
+    """
+    return bool(
+        settings.SECOND_FACTOR_REQUIRED
+        and request.user.is_clinical
+        and not request.session.get("second_factor")
+    )
 
 
 def _sign_in_first(request: HttpRequest) -> HttpResponse:

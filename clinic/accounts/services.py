@@ -2,10 +2,14 @@
 
 import secrets
 
+from axes.utils import reset
 from django.contrib.auth.password_validation import validate_password
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 
-from clinic.accounts.models import Practice, User
+from clinic.accounts.access import AccountEvent, AccountVerb, SecondFactor, SignedIn
+from clinic.accounts.models import Practice, SavedView, User
+from clinic.accounts.selectors import mark_of
 from clinic.common.vocabulary import Role
 
 # No letters or digits that are mistaken for one another on paper.
@@ -28,30 +32,73 @@ def add_staff(*, sign_in_name: str, display_name: str, role: Role, credentials: 
 
 
 @transaction.atomic
-def renew_one_time_password(*, user: User) -> str:
-    """Replace a person's password by a one-time password and return that."""
+def renew_one_time_password(*, user: User, by: User | None = None) -> str:
+    """Replace a person's password by a one-time password, end their sign-ins, return it."""
     password = one_time_password()
     user.set_password(password)
     user.must_choose_password = True
     user.save()
+    SignedIn.objects.filter(user=user).delete()
+    note(user, AccountVerb.PASSWORD_RENEWED, by=by)
     return password
 
 
 @transaction.atomic
-def choose_password(*, user: User, password: str) -> None:
-    """Keep the password a person chose. Raises ValidationError when it is too weak."""
+def choose_password(*, user: User, password: str, session_key: str | None = None) -> None:
+    """Keep the password a person chose; end all their sign-ins but the one they did it in.
+
+    Raises ValidationError when it is too weak.
+    """
     validate_password(password, user)
     user.set_password(password)
     user.must_choose_password = False
     user.save(update_fields=["password", "must_choose_password"])
+    SignedIn.objects.filter(user=user).exclude(session_key=session_key).delete()
+    note(user, AccountVerb.PASSWORD_CHOSEN, by=user)
 
 
 @transaction.atomic
 def save_staff(*, user: User) -> User:
-    """Keep changed details of an account."""
+    """Keep changed details of an account; one that is switched off is signed out everywhere."""
     user.full_clean(exclude=["password"])
     user.save()
+    if not user.is_active:
+        SignedIn.objects.filter(user=user).delete()
     return user
+
+
+def note(about: User, verb: AccountVerb, *, by: User | None) -> None:
+    """Add one line to what was done to an account; None: from the server's command line."""
+    AccountEvent.objects.create(about=about, by=by, verb=verb)
+
+
+@transaction.atomic
+def end_sign_in(*, user: User, mark: str, by: User) -> bool:
+    """End one of a person's sign-ins; False if it is not theirs or has ended."""
+    keys = SignedIn.objects.filter(user=user).values_list("session_key", flat=True)
+    named = [key for key in keys if mark_of(key) == mark]
+    if not named:
+        return False
+    SignedIn.objects.filter(session_key__in=named).delete()
+    note(user, AccountVerb.SIGN_IN_ENDED, by=by)
+    return True
+
+
+@transaction.atomic
+def end_sign_ins(*, user: User, by: User, but_key: str | None = None) -> None:
+    """End all of a person's sign-ins, but the one with this key."""
+    SignedIn.objects.filter(user=user).exclude(session_key=but_key).delete()
+    note(user, AccountVerb.SIGN_INS_ENDED, by=by)
+
+
+@transaction.atomic
+def unlock(*, user: User, by: User | None = None) -> None:
+    """Let a person try again at once who mistyped their password or code too often."""
+    reset(username=user.sign_in_name.casefold())
+    SecondFactor.objects.filter(user=user).update(
+        throttling_failure_count=0, throttling_failure_timestamp=None
+    )
+    note(user, AccountVerb.UNLOCKED, by=by)
 
 
 @transaction.atomic
@@ -60,3 +107,29 @@ def save_practice(*, practice: Practice) -> Practice:
     practice.full_clean()
     practice.save()
     return practice
+
+
+VIEW_NAME_TAKEN = "You have a view of this name. Choose another."
+
+
+def keep_view(*, view: SavedView) -> SavedView:
+    """Keep a view of the caseload; one that opens first takes the place of the one before.
+
+    Raises ValidationError when the owner has another of this name.
+    """
+    own = SavedView.objects.filter(owner=view.owner).exclude(pk=view.pk)
+    if own.filter(name__iexact=view.name).exists():
+        raise ValidationError({"name": VIEW_NAME_TAKEN})
+    try:
+        with transaction.atomic():
+            if view.is_default:
+                own.filter(is_default=True).update(is_default=False)
+            view.save()
+    except IntegrityError as error:
+        raise ValidationError({"name": VIEW_NAME_TAKEN}) from error
+    return view
+
+
+def forget_view(*, view: SavedView) -> None:
+    """Delete a person's own view; nothing else hangs on it."""
+    view.delete()

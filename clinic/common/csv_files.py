@@ -29,6 +29,8 @@ LONGEST_CELL = 300
 COULD_RUN = ("=", "+", "-", "@", "\t", "\r")
 # In front of such a cell a quotation mark makes it text again; ours write it, ours read it away.
 AS_TEXT = "'"
+# A number with its country: digits, blanks, brackets, hyphens; no letter, so no function.
+PHONE = re.compile(r"\+\d[\d ()./-]*", re.ASCII)
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Values = Mapping[str, Any]
@@ -42,6 +44,7 @@ class Column:
     expected: str
     example: str
     is_required: bool = True
+    is_phone: bool = False  # may begin with a plus, which elsewhere could run
 
 
 @dataclass(frozen=True)
@@ -181,24 +184,25 @@ def _read(
     return values, problems
 
 
+def _could_run(cell: str) -> bool:
+    return cell.startswith(COULD_RUN) or cell.lstrip().startswith(COULD_RUN)
+
+
 def harmless(cell: str) -> str:
     """A cell as a file of ours writes it: what a spreadsheet could run stays text."""
-    return (
-        f"{AS_TEXT}{cell}" if cell.lstrip().startswith(COULD_RUN) or cell[:1] in COULD_RUN else cell
-    )
+    return f"{AS_TEXT}{cell}" if _could_run(cell) else cell
 
 
 def _meant(text: str) -> str:
     """The opposite of `harmless`."""
-    own = text.startswith(AS_TEXT) and text[1:].lstrip().startswith(COULD_RUN)
-    return text[1:] if own else text
+    return text[1:] if text.startswith(AS_TEXT) and _could_run(text[1:]) else text
 
 
 @lru_cache(maxsize=20_000)
 def _value(layout: Layout, column: Column, cell: str) -> Any:
     """A cell's value. Raises the errors of a single cell."""
     text = cell.strip()
-    if cell.startswith(COULD_RUN) or text.startswith(COULD_RUN):
+    if _could_run(cell) and not (column.is_phone and PHONE.fullmatch(text)):
         raise CellCouldRun(text[:1])
     if len(text) > LONGEST_CELL:
         raise CellTooLong(LONGEST_CELL)

@@ -80,7 +80,11 @@ def import_report(episode: Episode, raw: bytes) -> ImportReport:
 
     At most eight queries, whatever the length. Raises the FileErrors of the file as a whole.
     """
-    file = read_file(raw)
+    return report_on(episode, read_file(raw))
+
+
+def report_on(episode: Episode, file: FileRead) -> ImportReport:
+    """The same for a file that was read before. At most eight queries."""
     check = _Check(episode, file)
     sessions = [found for group in _groups(file.rows) if (found := check.session(group))]
     problems = sorted([*file.problems, *check.problems], key=lambda problem: problem.line)

@@ -7,13 +7,14 @@ from django.db import transaction
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Episode
+from measurements.csv_rows import FileRead, read_file
 from measurements.errors import ImportRefused
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.imports import (
     ImportReport,
     PastSession,
-    import_report,
     limbs_without_session,
+    report_on,
 )
 from measurements.services.record import lock_episode, reading_row
 from measurements.services.standings import keep_standings
@@ -30,8 +31,14 @@ def import_sessions(*, episode: Episode, raw: bytes, by: User) -> ImportReport:
     when it no longer fits, and the FileErrors. The earliest session of a limb that has none
     becomes its baseline.
     """
+    return keep_sessions(episode=episode, file=read_file(raw), by=by)
+
+
+@transaction.atomic
+def keep_sessions(*, episode: Episode, file: FileRead, by: User) -> ImportReport:
+    """The same for a file that was read before, perhaps part of a larger one."""
     episode = lock_episode(episode)
-    report = import_report(episode, raw)
+    report = report_on(episode, file)
     if not report.is_ready:
         raise ImportRefused(report)
     sessions = list(_sessions(episode, report, by))

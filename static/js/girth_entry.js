@@ -164,6 +164,7 @@ async function takeFreshToken() {
   htmx.trigger("#live", "draw-now");
 }
 window.addEventListener("focus", takeFreshToken);
+window.addEventListener("signed-in-again", takeFreshToken);
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && takeFreshToken());
 
 function onSubmit(event) {

@@ -164,6 +164,7 @@ async function signedInAgain() {
   save();
 }
 window.addEventListener("focus", signedInAgain);
+window.addEventListener("signed-in-again", signedInAgain);
 
 // When: some seconds after typing, on leaving a field, when the page goes away
 

@@ -42,7 +42,13 @@ def test_every_url_names_its_permit(pattern: URLPattern) -> None:
 
 def test_only_signing_in_and_out_and_the_secret_feeds_are_open_to_all() -> None:
     open_names = {p.name for p in PATTERNS if p.callback.permit == OPEN_TO_ALL}
-    assert open_names == {"sign-in", "sign-out", "calendar-feed"}
+    assert open_names == {
+        "sign-in",
+        "sign-in-code",
+        "sign-in-again",
+        "sign-out",
+        "calendar-feed",
+    }
 
 
 @pytest.mark.django_db

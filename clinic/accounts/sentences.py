@@ -1,0 +1,26 @@
+"""What the sign-in pages say."""
+
+from datetime import timedelta
+
+from clinic.accounts.second_step import CodeAnswer
+
+NOT_THE_CODE = (
+    "That is not the code the app shows now. Wait for the next one and type that; if it fails"
+    " again, check that the phone sets its clock by itself."
+)
+
+
+def code_sentence(answer: CodeAnswer) -> str:
+    """Why a code was not taken."""
+    if answer.wait > timedelta(days=1):
+        return "Too many wrong codes. Ask the clinic lead."
+    if answer.wait > timedelta(0):
+        return f"Too many wrong codes. Wait {wait_words(answer.wait)}, then type a new one."
+    return "That code does not fit, or was used before. Wait for the next one and type that."
+
+
+def wait_words(wait: timedelta) -> str:
+    seconds = max(1, round(wait.total_seconds()))
+    if seconds < 90:
+        return f"{seconds} second{'s' if seconds > 1 else ''}"
+    return f"{round(seconds / 60)} minutes"

@@ -1,0 +1,1 @@
+"""Sign-in, one's own account, staff accounts, the practice."""

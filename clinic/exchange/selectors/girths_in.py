@@ -1,0 +1,114 @@
+"""What one file of many clients' girths would become: the dry run, which saves nothing.
+
+Each client's lines are judged by the import of past sessions, as if they had come alone.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from clinic.clients.models import Client, Episode
+from clinic.common.csv_files import Problem, Table, read_table
+from clinic.exchange import errors
+from clinic.exchange.layouts import LISTS, ListKind
+from clinic.exchange.reports import Incoming, ListReport, in_order
+from measurements.csv_rows import FileRead, PastRow, past_row
+from measurements.selectors.imports import ImportReport, PastSession, report_on
+from measurements.sentences import question_sentence, sentence
+
+
+@dataclass(frozen=True)
+class Part:
+    """The lines of a file that belong to one episode."""
+
+    episode: Episode
+    file: FileRead
+
+
+def girths_report(raw: bytes) -> ListReport:
+    """What is wrong, line by line, and the sessions the file holds.
+
+    Two queries, and at most eight for each episode. Raises the FileErrors of the whole file.
+    """
+    table = read_table(raw, LISTS[ListKind.GIRTHS].layout)
+    parts, problems = _parts(table)
+    reports = [(part, report_on(part.episode, part.file)) for part in parts]
+    problems += [problem for _, report in reports for problem in report.problems]
+    return ListReport(
+        table=table,
+        heads=("Record", "Client", "Episode", "Day", "Limb", "Protocol", "Girths"),
+        incoming=tuple(_incoming(reports)),
+        problems=in_order([*table.problems, *problems]),
+        remarks=tuple(sorted(_remarks(reports))),
+        parts=parts,
+    )
+
+
+def _parts(table: Table) -> tuple[list[Part], list[Problem]]:
+    """The lines by episode, those of nobody set aside."""
+    clients = _clients({str(values["record_number"]) for _, values in table.rows})
+    lines: defaultdict[Episode, list[PastRow]] = defaultdict(list)
+    problems = []
+    for line, values in table.rows:
+        number = values["record_number"]
+        episodes = clients.get(number)
+        if not episodes:
+            error = errors.NoEpisode if episodes is not None else errors.NobodyFound
+            problems.append(Problem(line, error(number), "record_number", number[:40]))
+            continue
+        lines[episode_on(episodes, values["taken_on"])].append(past_row(line, values))
+    return [Part(episode, _file(table, rows)) for episode, rows in lines.items()], problems
+
+
+def _clients(numbers: set[str]) -> Mapping[str, Sequence[Episode]]:
+    """Each known client's episodes, earliest first. Two queries."""
+    known: dict[str, list[Episode]] = {
+        number: []
+        for number in Client.objects.filter(record_number__in=numbers).values_list(
+            "record_number", flat=True
+        )
+    }
+    found = Episode.objects.filter(client__record_number__in=numbers).select_related("client")
+    for episode in found.order_by("opened_on", "pk"):
+        known[episode.client.record_number].append(episode)
+    return known
+
+
+def episode_on(episodes: Sequence[Episode], day: date) -> Episode:
+    """The latest that was open on a day; of a day before all of them, the first."""
+    return next((each for each in reversed(episodes) if each.opened_on <= day), episodes[0])
+
+
+def _file(table: Table, rows: list[PastRow]) -> FileRead:
+    return FileRead(tuple(rows), (), table.encoding, table.separator, len(rows))
+
+
+def _incoming(reports: Sequence[tuple[Part, ImportReport]]) -> Iterator[Incoming]:
+    for part, report in reports:
+        yield from (
+            Incoming(session.first_line, session, _cells(part.episode, session))
+            for session in report.sessions
+        )
+
+
+def _cells(episode: Episode, session: PastSession) -> tuple[str, ...]:
+    facts = session.taped.facts
+    return (
+        episode.client.record_number,
+        str(episode.client),
+        f"opened {episode.opened_on.isoformat()}",
+        facts.taken_on.isoformat(),
+        facts.limb.label,
+        session.protocol.name,
+        str(len(session.taped.readings)),
+    )
+
+
+def _remarks(reports: Sequence[tuple[Part, ImportReport]]) -> Iterator[tuple[int, str]]:
+    """What is unusual and would be kept all the same."""
+    for _, report in reports:
+        for session, question in report.unusual:
+            yield session.first_line, question_sentence(question)
+        for session, missing in report.left_out:
+            yield session.first_line, sentence(missing)

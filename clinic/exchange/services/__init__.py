@@ -1,0 +1,1 @@
+"""Writes: who took what out, and what came in."""

@@ -1,0 +1,235 @@
+"""Lists in: checked first, all or none, doubts told, nothing uploaded twice."""
+
+import csv
+from datetime import timedelta
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clinic.audit.models import Entry
+from clinic.clients.models import Client, Referrer
+from clinic.common.vocabulary import Sex
+from clinic.exchange.layouts import LISTS, ListKind
+from tests.builders import make_client, make_episode, make_protocol, make_referrer, today
+from tests.cast import Cast
+
+PEOPLE = (
+    "record_number;given_name;family_name;born_on;sex;phone;email;referrer;agrees_to_letters\r\n"
+)
+GOOD = (
+    PEOPLE + "A1;Zoë;Łukasik;1950-06-07;female;+44 20 7946 0000;z@example.com;Farrow, Odile;no\r\n"
+    ";Ivo;Brandt;1948-01-02;;;;;\r\n"
+).encode("utf-8-sig")
+
+
+def address(kind: str) -> str:
+    return reverse("exchange-import", args=[kind])
+
+
+def check(browser: Browser, kind: str, raw: bytes) -> Any:
+    return browser.post(address(kind), {"file": SimpleUploadedFile("list.csv", raw)})
+
+
+def says(page: Any) -> list[tuple[int, str, str]]:
+    return [(problem.line, problem.column, said) for problem, said in page.context["problems"]]
+
+
+@pytest.mark.parametrize("kind", list(ListKind))
+def test_each_list_has_a_page_with_its_columns_and_a_template_that_reads(
+    lead: Browser, kind: ListKind
+) -> None:
+    page = lead.get(address(kind)).content.decode()
+    assert all(f"<code>{column.name}</code>" in page for column in LISTS[kind].columns)
+    template = lead.get(address(kind), {"example": "1"}).content
+    rows = list(csv.DictReader(StringIO(template.decode())))
+    assert set(rows[0]) == {column.name for column in LISTS[kind].columns}
+    checked = check(lead, kind, template)
+    told = {column for _, column, _ in says(checked)}
+    # The template's client is invented, so girths find nobody; all else reads.
+    assert told == ({"record_number"} if kind is ListKind.GIRTHS else set())
+
+
+def test_clients_are_kept_from_the_very_bytes_that_were_checked(lead: Browser, cast: Cast) -> None:
+    referrer = make_referrer()
+    page = check(lead, "clients", GOOD)
+    assert page.status_code == 200
+    assert "UTF-8 separated by semicolons" in page.content.decode()
+    assert not Client.objects.exists()
+    done = lead.post(address("clients"), {"checked": page.context["checked"]})
+    assert done.status_code == 302
+    zoe = Client.objects.get(record_number="A1")
+    assert (zoe.given_name, zoe.family_name, zoe.sex) == ("Zoë", "Łukasik", Sex.FEMALE)
+    assert (zoe.phone, zoe.referrer, zoe.agrees_to_letters) == ("+44 20 7946 0000", referrer, False)
+    ivo = Client.objects.get(family_name="Brandt")
+    assert ivo.record_number.isdigit()
+    assert (ivo.sex, ivo.agrees_to_letters) == (Sex.NOT_SAID, True)
+    assert Entry.objects.filter(verb="client.registered", by=cast.lead).count() == 2
+    assert Entry.objects.filter(verb="clients.imported", by=cast.lead).count() == 1
+
+
+def test_every_fault_is_told_with_its_line_and_nothing_is_kept(lead: Browser) -> None:
+    make_client(record_number="T9")
+    make_referrer()
+    make_referrer(organisation="Elsewhere")
+    tomorrow = today() + timedelta(days=1)
+    raw = (
+        PEOPLE
+        + "T9;A;One;1950-01-01;;;;;\n"
+        + "B1;B;Two;1951-01-01;;;;;\n"
+        + "B1;C;Three;1952-01-01;;;;;\n"
+        + ";D;Four;3/4/1961;;;;;\n"
+        + f";E;Five;{tomorrow.isoformat()};;;;;\n"
+        + ";F;Six;1953-01-01;x;;not an address;Nobody, No;perhaps\n"
+        + ";G;Seven;1954-01-01;;;no-at;;\n"
+        + ";H;Eight;1955-01-01;;;;Odile Farrow;\n"
+        + f";{'I' * 61};=1+1;1956-01-01;;;;;\n"
+        + f";J;{'J' * 61};1957-01-01;;+1+cmd|'x';;;\n"
+        + ";;Eleven;1958-01-01;;;;;\n"
+    ).encode()
+    page = check(lead, "clients", raw)
+    assert page.status_code == 422
+    assert page.context["checked"] == ""
+    found = {(line, column) for line, column, _ in says(page)}
+    assert found == {
+        (2, "record_number"),
+        (4, "record_number"),
+        (5, "born_on"),
+        (6, "born_on"),
+        (7, "sex"),
+        (7, "agrees_to_letters"),
+        (8, "email"),
+        (9, "referrer"),
+        (10, "family_name"),
+        (11, "phone"),
+        (12, "given_name"),
+    }
+    told = {(line, column): said for line, column, said in says(page)}
+    assert "Line 3" in told[4, "record_number"]
+    assert "year-month-day" in told[5, "born_on"]
+    assert "2 referrers" in told[9, "referrer"]
+    assert Client.objects.count() == 1
+
+
+def test_look_alikes_are_told_and_need_an_answer_of_their_own(lead: Browser) -> None:
+    make_client(given_name="Ivo", family_name="Brant", born_on="1948-01-02")
+    make_referrer()
+    page = check(lead, "clients", GOOD)
+    (doubt,) = page.context["doubts"]
+    assert (doubt.line, doubt.why) == (3, "a small difference in spelling")
+    sent = {"checked": page.context["checked"], "mark": page.context["report"].mark}
+    refused = lead.post(address("clients"), sent)
+    assert refused.status_code == 422
+    assert "may be registered already" in refused.content.decode()
+    assert refused.context["checked"] == sent["checked"]  # no second upload
+    assert Client.objects.count() == 1
+    # Somebody else came meanwhile: the answer does not cover a doubt that nobody has seen.
+    make_client(given_name="Zoe", family_name="Lukasik", born_on="1950-06-07")
+    again = lead.post(address("clients"), sent | {"are_others": "on"})
+    assert (again.status_code, len(again.context["doubts"])) == (422, 2)
+    sent["mark"] = again.context["report"].mark
+    lead.post(address("clients"), sent | {"are_others": "on"})
+    assert Client.objects.count() == 4
+
+
+def test_two_lines_of_one_person_are_a_doubt_too(lead: Browser) -> None:
+    raw = (PEOPLE + ";Ivo;Brandt;1948-01-02;;;;;\n" * 2).encode()
+    (doubt,) = check(lead, "clients", raw).context["doubts"]
+    assert (doubt.line, doubt.like) == (3, "line 2: Brandt, Ivo")
+
+
+def test_numbers_that_were_typed_by_hand_are_not_given_twice(lead: Browser) -> None:
+    first = (PEOPLE + ";A;One;1950-01-01;;;;;\n").encode()
+    lead.post(address("clients"), {"checked": check(lead, "clients", first).context["checked"]})
+    number = int(Client.objects.get().record_number)
+    make_client(record_number=str(number + 1))
+    raw = (PEOPLE + f"{number + 2};B;Two;1951-01-01;;;;;\n;C;Three;1952-01-01;;;;;\n").encode()
+    lead.post(address("clients"), {"checked": check(lead, "clients", raw).context["checked"]})
+    assert Client.objects.get(family_name="Three").record_number == str(number + 3)
+
+
+def test_a_changed_or_foreign_upload_saves_nothing(lead: Browser) -> None:
+    make_referrer()
+    checked = check(lead, "clients", GOOD).context["checked"]
+    for kind, sent in (("clients", checked[:-2]), ("referrers", checked)):
+        response = lead.post(address(kind), {"checked": sent}, follow=True)
+        assert "no longer at hand" in response.content.decode()
+    assert not Client.objects.exists()
+
+
+def test_referrers_come_in_and_their_doubles_are_told(lead: Browser) -> None:
+    make_referrer()
+    raw = (
+        "title,given_name,family_name,organisation,delivery,letter_frequency,fax\n"
+        "Dr.,Odile,Farrow,Other Hospital,fax,quarterly,555-0199\n"
+        "Dr.,Bo,Lindqvist,,,,\n"
+    ).encode("utf-16")
+    page = check(lead, "referrers", raw)
+    (doubt,) = page.context["doubts"]
+    assert (doubt.line, doubt.why) == (2, "the same name")
+    sent = {"checked": page.context["checked"], "mark": page.context["report"].mark}
+    lead.post(address("referrers"), sent | {"are_others": "on"})
+    assert Referrer.objects.count() == 3
+    assert Referrer.objects.get(organisation="Other Hospital").letter_frequency == "quarterly"
+    assert Referrer.objects.get(family_name="Lindqvist").delivery == "post"
+
+
+def test_a_wrong_word_for_a_referrer_is_told_beside_its_line(lead: Browser) -> None:
+    page = check(lead, "referrers", b"given_name,family_name,delivery\nBo,Lindqvist,pigeon\n")
+    ((line, column, said),) = says(page)
+    assert (line, column, page.status_code) == (2, "delivery", 422)
+    assert "pigeon" in said
+
+
+GIRTHS = "record_number,taken_on,limb,side,level_cm,girth_cm,posture,protocol\n"
+
+
+def test_girths_of_many_go_to_the_episode_of_their_day(lead: Browser, cast: Cast) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    client = make_client(record_number="G1")
+    early = make_episode(client, cast.therapist, opened_on=today() - timedelta(days=400))
+    late = make_episode(client, cast.therapist, opened_on=today() - timedelta(days=100))
+    make_client(record_number="G2")
+    raw = GIRTHS
+    for days in (500, 300, 50):
+        day = (today() - timedelta(days=days)).isoformat()
+        for level, girth in ((0, 20), (4, 22)):
+            raw += f"G1,{day},arm,right,{level},{girth},sitting,{protocol.name.upper()}\n".replace(
+                protocol.name.upper(), f'"{protocol.name}"'
+            )
+    page = check(lead, "girths", raw.encode())
+    assert page.status_code == 200, says(page)
+    lead.post(address("girths"), {"checked": page.context["checked"]})
+    assert (early.girth_sessions.count(), late.girth_sessions.count()) == (2, 1)
+    again = check(lead, "girths", raw.encode())  # the same file twice: kept already
+    assert again.status_code == 422
+    assert "Already" in again.content.decode() or "already" in again.content.decode()
+
+
+def test_girths_of_nobody_are_told(lead: Browser) -> None:
+    make_client(record_number="G2")
+    raw = GIRTHS + (
+        "G2,2026-01-02,arm,right,0,20,sitting,Arm\nG3,2026-01-02,arm,right,0,20,sitting,Arm\n"
+    )
+    told = says(check(lead, "girths", raw.encode()))
+    assert [(line, column) for line, column, _ in told] == [
+        (2, "record_number"),
+        (3, "record_number"),
+    ]
+    assert "no episode" in told[0][2]
+    assert "No client" in told[1][2]
+
+
+def test_only_the_lead_imports_and_only_by_the_right_method(
+    lead: Browser, therapist: Browser, desk: Browser
+) -> None:
+    assert therapist.get(address("clients")).status_code == 403
+    assert check(desk, "clients", GOOD).status_code == 403
+    assert lead.put(address("clients")).status_code == 405
+    assert lead.get(address("letters")).status_code == 404
+    page = check(lead, "clients", b"PK\x03\x04 a spreadsheet")
+    assert page.status_code == 422
+    assert "Save it as CSV" in page.content.decode()
