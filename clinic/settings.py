@@ -250,6 +250,8 @@ PROCRASTINATE_WORKER_DEFAULTS = {
 # Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
 BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
 BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
+# A trial is for trying: nobody is warned that it is not backed up.
+BACKUPS_EXPECTED = not IS_TRIAL
 
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")
