@@ -11,8 +11,11 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.timezone import now
 
 from clinic.accounts.models import SavedView
+from clinic.clients.emergency_services import open_emergency
 from clinic.clients.models import AffectedRegion, Episode, NodeSurgery, PrecautionFound, Referrer
 from clinic.demo.loading import load
+from clinic.keeping.models import ErasureGround
+from clinic.keeping.services.erasing import ask_erasure
 from clinic.letters.models import ProgressLetter
 from clinic.letters.runs.models import LetterRun, RunLetter
 from clinic.letters.sending.models import Batch, Sending
@@ -29,7 +32,7 @@ from programmes.garments import BandageRecord, Garment, SizeChart
 from programmes.models import ClinicExercise
 from programmes.services.drafts import begin_programme
 from programmes.services.issue import issue_programme
-from tests.builders import today
+from tests.builders import make_client, today
 from tests.cast import Cast
 from tests.clinic.visits import charting
 
@@ -45,7 +48,7 @@ ONE_OF: dict[str, tuple[type[Model], dict[str, Any]]] = {
     "run_id": (LetterRun, {}),
     "row_id": (RunLetter, {"letter__isnull": False}),
     "batch_id": (Batch, {}),
-    "sending_id": (Sending, {}),
+    "sending_id": (Sending, {"sent_at__isnull": False}),
     "exercise_id": (ClinicExercise, {}),
     "garment_id": (Garment, {}),
     "chart_id": (SizeChart, {}),
@@ -87,6 +90,11 @@ def furnish(cast: Cast) -> dict[str, Any]:
     view = SavedView.objects.create(owner=cast.lead, name="Mine", asked={})
     feed, token = make_feed(of=FeedOf(therapist=cast.lead), by=cast.lead)
     consent = agree_to_reminders(client=client, channel=ReminderChannel.PHONE, by=cast.lead)
+    other = make_client(family_name="Nobody", given_name="Else")
+    erasure = ask_erasure(
+        client=other, ground=ErasureGround.LAW, reason="Asked in writing.", by=cast.other_therapist
+    )
+    emergency = open_emergency(client=client, reason="Fainted at the desk.", by=cast.front_desk)
     named = {name: model.objects.filter(**which).first() for name, (model, which) in ONE_OF.items()}
     return {
         **{name: row.pk for name, row in named.items() if row is not None},
@@ -98,6 +106,9 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "programme_id": draft.pk,
         "appointment_id": appointment.pk,
         "off_id": off.pk,
+        "other_id": other.pk,
+        "erasure_id": erasure.pk,
+        "access_id": emergency.pk,
         "view_id": view.pk,
         "consent_id": consent.pk,
         "feed_id": feed.pk,

@@ -13,6 +13,10 @@ pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 # Answers that are no page of their own: files, live fragments, buttons that only take a POST.
 NO_PAGE = {
+    "still-here",
+    "sign-in-again",
+    "letters-batch-zip",
+    "letters-batch-pdf",
     "sign-in",
     "sign-out",
     "appointment-clients",
