@@ -1,10 +1,11 @@
 """The only writer of the access and change record."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
 import pgtrigger
+from django.db import transaction
 from django.db.models import Model, Q
 
 from clinic.accounts.models import User
@@ -25,17 +26,21 @@ def record_for_each(by: User, verb: str, *, clients: Iterable[UUID]) -> int:
     return len(Entry.objects.bulk_create(entries, batch_size=1000))
 
 
+@transaction.atomic
+def forget_values(*, clients: Iterable[UUID], rows: Mapping[str, Iterable[Any]]) -> int:
+    """Blank what changes said about erased clients, and what this transaction itself noted.
+
+    `rows` are keys of erased rows by table, for changes that name no client. That something was
+    changed, when and by whom stays, and so does the chain, which rests on the digests. The salts go
+    as well, so that no value can be guessed. Returns how many.
+    """
+    about = Q(client_id__in=list(clients)) | Q(act=act_of_now())
+    for table, keys in rows.items():
+        about |= Q(table=table, row__in=[str(key) for key in keys])
+    with pgtrigger.ignore("audit.Change:append_only"):
+        return Change.objects.filter(about, values__isnull=False).update(values=None, salt=None)
+
+
 def _from_where() -> dict[str, str]:
     origin = origin_of_now()
     return {"came_from": origin.address, "session_mark": origin.session_mark}
-
-
-def forget_values(*, clients: Collection[UUID]) -> int:
-    """Erase what the kept changes of these clients say. The chain stays: it rests on digests.
-
-    For the erasure of a record, last in its transaction: what the transaction itself deleted is
-    forgotten as well, whosever it was. Returns how many were erased.
-    """
-    with pgtrigger.ignore("audit.Change:append_only"):
-        theirs = Change.objects.filter(Q(client_id__in=clients) | Q(act=act_of_now()))
-        return theirs.filter(values__isnull=False).update(values=None, salt=None)

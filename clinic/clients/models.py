@@ -11,6 +11,7 @@ from django.db.models.functions import Concat
 
 from clinic.clients import record_requests  # noqa: F401 - its models belong to this app
 from clinic.clients.diagnoses import diagnosis_choices
+from clinic.clients.emergency import EmergencyAccess
 from clinic.common.choices import check_values, choices_of
 from clinic.common.vocabulary import (
     Basin,
@@ -27,6 +28,8 @@ from clinic.common.vocabulary import (
     Side,
     Word,
 )
+
+__all__ = ["EmergencyAccess"]
 
 
 class Delivery(Word):

@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clients", "0004_merged_and_erased_records"),
+        ("clients", "0005_emergency_access"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
