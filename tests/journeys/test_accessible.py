@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.timezone import now
 from playwright.sync_api import Page
 
-from clinic.accounts.models import User
+from clinic.accounts.models import SavedView, User
 from clinic.clients.models import (
     AffectedRegion,
     Episode,
@@ -84,6 +84,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "authorisation_id": Authorisation.objects.first().pk,
         "reason": "remeasurement",
         "note_id": charting.draft(cast.lead, episode).pk,
+        "view_id": SavedView.objects.create(owner=cast.lead, name="All", asked={"whose": "all"}).pk,
     }
 
 
