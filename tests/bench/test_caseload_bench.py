@@ -1,4 +1,6 @@
-"""The caseload at 20,000 clients, each with an open episode, bookings, notes and findings."""
+"""The caseload at 20,000 clients, each with an open episode, bookings, notes and findings.
+
+The page reads no girth, so only one episode has some: the standings stand for them."""
 
 import pytest
 from django.db import connection
@@ -46,7 +48,7 @@ ASKED = {
 
 
 def furnish(cast: Cast) -> None:
-    """Three visits done and one booked, a signed note each; every tenth has a precaution."""
+    """Three visits done, a signed note and a stage each; every tenth has a precaution."""
     note = signed(cast.therapist, make_episode(make_client(), cast.therapist))
     fill_notes(note, list(Episode.objects.values_list("pk", flat=True)), notes=CLIENTS)
     with connection.cursor() as cursor:
@@ -60,9 +62,10 @@ def test_the_caseload_of_twenty_thousand_stays_within_four_times_its_sql(
     cast: Cast, capsys: pytest.CaptureFixture[str]
 ) -> None:
     others = [make_staff(f"t{n}", f"Therapist {n}", Role.THERAPIST) for n in range(THERAPISTS - 1)]
-    fill(clients=CLIENTS, sessions_each=SESSIONS_EACH, therapists=[*others, cast.therapist])
+    everyone = [*others, cast.therapist]
+    fill(clients=CLIENTS, sessions_each=SESSIONS_EACH, therapists=everyone, has_all_readings=False)
     furnish(cast)
-    assert KeptStanding.objects.count() >= CLIENTS
+    assert KeptStanding.objects.count() == CLIENTS
     browser = Browser()
     browser.force_login(cast.therapist)
     told = []
