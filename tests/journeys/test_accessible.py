@@ -43,6 +43,7 @@ NO_PAGE = {
     "girths-live",
     "letter-pdf",
     "letter-preview",
+    "practice-report-file",
     "programme-handout",
     "reminders-file",
     "scores-panel",
