@@ -100,8 +100,10 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "clinic.common.methods.FormsOnly",
     "clinic.common.middleware.PrivatePages",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "clinic.audit.origin.RequestAtHand",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -172,6 +174,8 @@ USE_TZ = True
 RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
 # What apps above the clients bring up to date, in the same transaction, when an episode is edited.
 EPISODE_FOLLOWERS = ["measurements.services.standings.episode_followed"]
+# What apps above the pages that join apps have to say on today: person -> notices.
+TODAY_NOTICES = ["clinic.keeping.selectors.standing.notices_for"]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 
