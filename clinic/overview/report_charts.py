@@ -68,7 +68,7 @@ def _bars(name: str, lines: Sequence[Line], figures: Sequence[Any], *, is_now: b
 
 
 def _dots(name: str, lines: Sequence[Line], figures: Sequence[Any], *, is_now: bool) -> Drawn:
-    """A share known only as a range has its bar and no dot."""
+    """A share known only as a range has its dot in the middle of it."""
     places = [(line.name, each) for line, each in zip(lines, figures, strict=True) if each.interval]
     middles = [_middle(each) for _, each in places]
     pairs = list(zip(middles, (each for _, each in places), strict=True))
