@@ -69,6 +69,8 @@ PERMITS: dict[str, frozenset[Role]] = {
     "staff.manage": LEAD,
     "practice.edit": LEAD,
     "report.see": LEAD,
+    "emergency.open": frozenset({Role.FRONT_DESK}),
+    "emergency.review": LEAD,
     "audit.see": LEAD,
     "keeping.see": LEAD,
     "keeping.manage": LEAD,

@@ -10,6 +10,7 @@ from django.db.models import F, Func, Q, Value
 from django.db.models.functions import Concat
 
 from clinic.clients.diagnoses import diagnosis_choices
+from clinic.clients.emergency import EmergencyAccess
 from clinic.common.choices import check_values, choices_of
 from clinic.common.vocabulary import (
     Basin,
@@ -26,6 +27,8 @@ from clinic.common.vocabulary import (
     Side,
     Word,
 )
+
+__all__ = ["EmergencyAccess"]
 
 
 class Delivery(Word):

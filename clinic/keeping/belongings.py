@@ -9,12 +9,12 @@ from uuid import UUID
 
 from django.db.models import Model
 
+from clinic.audit.models import Entry
 from clinic.clients.models import Client
 from clinic.keeping.models import Erasure, Merge
 
 # Who did what stays when its content goes: these name a client and are not part of the record.
-RECORDS_OF_KEEPING = (Erasure, Merge)
-ACCESS_RECORD = "audit"
+NOT_OF_THE_RECORD = (Entry, Erasure, Merge)
 
 Found = dict[type[Model], set[Any]]
 
@@ -49,7 +49,5 @@ def _references_to(model: type[Model]) -> Iterator[Any]:
         if not relation.auto_created or not (relation.one_to_many or relation.one_to_one):
             continue
         child = relation.related_model
-        if child is Client or child in RECORDS_OF_KEEPING:
-            continue
-        if child._meta.app_label != ACCESS_RECORD:
+        if child is not Client and child not in NOT_OF_THE_RECORD:
             yield relation.field

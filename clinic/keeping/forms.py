@@ -35,18 +35,20 @@ class MergeForm(PlainForm):
         error_messages={"required": "Tick this when you have compared the two records."},
     )
 
-    def __init__(self, *args: Any, differences: tuple[Difference, ...], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, differences: tuple[Difference, ...], back: str, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.names = [each.name for each in differences]
         for each in differences:
             self.fields[each.name] = forms.ChoiceField(
                 choices=[("kept", each.kept), ("other", each.other)],
-                widget=forms.RadioSelect,
+                widget=forms.RadioSelect(attrs={"class": "form-check-input"}),
                 label=each.label,
                 initial="other" if each.takes_other else "kept",
             )
         fields = [HTML('{% include "keeping/_merge_details.html" %}')] if differences else []
-        self.helper = form_layout(*fields, "is_sure", save="Merge the two records")
+        self.helper = form_layout(*fields, "is_sure", save="Merge the two records", back=back)
 
     @property
     def details(self) -> list[forms.BoundField]:

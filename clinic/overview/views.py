@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
+from clinic.clients.emergency_services import open_until
 from clinic.clients.models import Client
 from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
@@ -44,6 +45,7 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
         {
             "section": "clients",
             "card": client_card(person),
+            "emergency_until": open_until(person, request.user),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
             "today": timezone.localdate(),

@@ -17,7 +17,7 @@ from clinic.clients.models import (
     Referrer,
 )
 from clinic.demo.loading import load
-from clinic.letters.models import ProgressLetter
+from clinic.letters.models import Batch, ProgressLetter, Sending
 from clinic.scheduling.models import Appointment, Authorisation, WaitListEntry
 from clinic.scheduling.staff_time import AppointmentKind, Closure, Room, TimeOff
 from clinic.scheduling.states import Status
@@ -44,9 +44,13 @@ NO_PAGE = {
     "letter-pdf",
     "letter-preview",
     "practice-report-file",
+    "letters-batch-pdf",
+    "letters-batch-zip",
     "programme-handout",
     "reminders-file",
     "scores-panel",
+    "sign-in-again",
+    "still-here",
     "visit-readings",
 }
 
@@ -72,6 +76,8 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "protocol_id": Protocol.objects.filter(retired_at=None).first().pk,
         "session_id": GirthSession.objects.filter(struck_at=None).first().pk,
         "region_id": AffectedRegion.objects.filter(findings__isnull=False).first().pk,
+        "batch_id": Batch.objects.first().pk,
+        "sending_id": Sending.objects.exclude(sent_at=None).first().pk,
         "letter_id": ProgressLetter.objects.filter(approved_at=None).first().pk,
         "user_id": cast.lead.pk,
         "programme_id": draft.pk,

@@ -9,6 +9,7 @@ from django.db.models import Model, Q, UniqueConstraint
 
 from clinic.clients.models import Client
 from clinic.keeping.belongings import direct_references
+from clinic.keeping.words import kind_of
 from clinic.scheduling.models import HELD, Appointment
 
 # The details that a person chooses between. The record number is always that of the kept record.
@@ -53,7 +54,7 @@ def merge_preview(*, kept: Client, other: Client) -> MergePreview:
     """A fixed number of queries for each table that names a client."""
     moving, staying = Counter[str](), Counter[str]()
     for model, field in direct_references():
-        name = str(model._meta.verbose_name_plural)
+        name = kind_of(model)
         twins = twin_keys(model, field.name, kept, other)
         total = model._base_manager.filter(**{field.name: other}).count()
         moving[name] += total - len(twins)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.conf import settings
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -69,7 +70,7 @@ def merges() -> QuerySet[Merge]:
 def notices_for(user: User) -> list[Notice]:
     """What today says about the record's keeping to this person. At most five queries."""
     found = []
-    if permits.may(user, "keeping.see"):
+    if settings.BACKUPS_EXPECTED and permits.may(user, "keeping.see"):
         found += list(_late(timezone.now()))
     if permits.may(user, "erasures.confirm") and (count := erasures_waiting(user).count()):
         words = "erasure waits" if count == 1 else "erasures wait"

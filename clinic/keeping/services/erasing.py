@@ -21,6 +21,7 @@ from clinic.keeping import errors
 from clinic.keeping.belongings import belongings
 from clinic.keeping.models import Erasure, ErasureGround
 from clinic.keeping.selectors.retention import bookings_to_come, kept_until
+from clinic.keeping.words import kind_of
 
 # What a blanked record carries where the database wants a value.
 BLANK = {
@@ -119,11 +120,14 @@ def _remove_all(clients: list[UUID]) -> dict[str, int]:
     went, all of it fails rather than half of it be done.
     """
     removed: Counter[str] = Counter()
+    found = belongings(clients)
     with pgtrigger.ignore():
-        for model, keys in belongings(clients).items():
+        for model, keys in found.items():
             rows = model._base_manager.filter(pk__in=keys)
-            removed[str(model._meta.verbose_name_plural)] += len(keys)
+            removed[kind_of(model)] += len(keys)
             rows._raw_delete(rows.db)
         erased = Client.objects.filter(pk__in=clients)
         erased.update(erased_at=timezone.now(), deactivated_at=timezone.now(), **BLANK)
+    rows = {model._meta.db_table: keys for model, keys in found.items()}
+    audit.forget_values(clients=clients, rows=rows)
     return dict(removed)

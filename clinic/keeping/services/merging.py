@@ -17,6 +17,7 @@ from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.models import Erasure, Merge
 from clinic.keeping.selectors.merging import DETAILS, overlapping, twin_keys
+from clinic.keeping.words import kind_of
 
 TWICE = "Found on both records when they were merged."
 
@@ -75,7 +76,7 @@ def _move_all(kept: Client, other: Client) -> Counter[str]:
         with _unprotected(model):
             count = rows.update(**{field.name: kept})
         if count:
-            moved[str(model._meta.verbose_name_plural)] += count
+            moved[kind_of(model)] += count
     return moved
 
 

@@ -53,7 +53,8 @@ def choose_other(request: HttpRequest, client_id: UUID) -> HttpResponse:
 def merge(request: HttpRequest, client_id: UUID, other_id: UUID) -> HttpResponse:
     kept, other = _client(request, client_id), _client(request, other_id)
     preview = merge_preview(kept=kept, other=other)
-    form = MergeForm(request.POST or None, differences=preview.differences)
+    back = reverse("client", args=[client_id])
+    form = MergeForm(request.POST or None, differences=preview.differences, back=back)
     if form.is_valid():
         with form.catching(RuleBroken):
             merge_clients(kept=kept, other=other, taking=form.taking(), by=request.user)

@@ -6,11 +6,17 @@ import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 from django.utils import timezone
+from pytest_django.fixtures import SettingsWrapper
 
 from clinic.keeping.models import Run, RunKind
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _of_a_clinic(settings: SettingsWrapper) -> None:
+    settings.BACKUPS_EXPECTED = True
 
 
 def ran(kind: RunKind, *, hours_ago: float, said: str = "") -> Run:
@@ -70,6 +76,11 @@ def test_a_failure_is_told_with_its_reason_until_the_next_success(lead: Browser)
     assert "The disk is full." in page_of(lead, "keeping")
     ran(RunKind.BACKUP, hours_ago=1)
     assert "failed." not in page_of(lead, "today")
+
+
+def test_a_trial_is_not_warned(lead: Browser, settings: SettingsWrapper) -> None:
+    settings.BACKUPS_EXPECTED = False
+    assert "no backup yet" not in page_of(lead, "today")
 
 
 def test_only_the_lead_sees_it(cast: Cast, desk: Browser, therapist: Browser) -> None:

@@ -129,7 +129,11 @@ def test_every_table_that_names_a_client_is_moved() -> None:
         if relation.auto_created and relation.related_model is not Client
     }
     moved = {(model._meta.label, field.name) for model, field in direct_references()}
-    assert {label.split(".")[0] for label, _ in named - moved} == {"audit", "keeping"}
+    assert {label for label, _ in named - moved} == {
+        "audit.Entry",
+        "keeping.Erasure",
+        "keeping.Merge",
+    }
 
 
 # Pages
@@ -145,7 +149,7 @@ def test_the_pages_compare_and_merge(lead: Browser, kept: Client, other: Client)
     )
     assert chosen.url == merging(kept, other)
     page = lead.get(chosen.url).content.decode()
-    assert "1 episodes" in page
+    assert "episodes: 1" in page
     assert "Margret" in page
     assert "Marguerite" in page
     response = lead.post(chosen.url, {"given_name": "other", "phone": "kept", "is_sure": "on"})
