@@ -100,8 +100,10 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "clinic.common.methods.FormsOnly",
     "clinic.common.middleware.PrivatePages",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "clinic.audit.origin.RequestAtHand",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -172,6 +174,11 @@ USE_TZ = True
 RECALL_SOURCES = ["clinic.visits.selectors.plan_facts.plans_due"]
 # What apps above the clients bring up to date, in the same transaction, when an episode is edited.
 EPISODE_FOLLOWERS = ["measurements.services.standings.episode_followed"]
+# What apps above the pages that join apps have to say on today: person -> notices.
+TODAY_NOTICES = [
+    "clinic.clients.emergency_services.notices_for",
+    "clinic.keeping.selectors.standing.notices_for",
+]
 # One way to write a date everywhere, safe on both sides of the Atlantic: 4 Mar 2026.
 FORMAT_MODULE_PATH = ["clinic.common.formats"]
 
@@ -243,6 +250,8 @@ PROCRASTINATE_WORKER_DEFAULTS = {
 # Backups are sealed with a passphrase, from here or from a file that only the app's user may read.
 BACKUP_PASSPHRASE = text("EBBLINE_BACKUP_PASSPHRASE", "")
 BACKUP_PASSPHRASE_FILE = text("EBBLINE_BACKUP_PASSPHRASE_FILE", "")
+# A trial is for trying: nobody is warned that it is not backed up.
+BACKUPS_EXPECTED = not IS_TRIAL
 
 # Reminders go out only when a mail server is named.
 EMAIL_HOST = text("EBBLINE_MAIL_HOST", "")

@@ -11,6 +11,7 @@ import pgtrigger
 import pytest
 from django.apps import apps
 from django.conf import settings
+from django.db import connection
 from django.test import Client as Browser
 from django.test import TransactionTestCase
 
@@ -53,6 +54,12 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
     def emptied(self: TransactionTestCase) -> None:
         with pgtrigger.ignore():
             teardown(self)
+        with connection.cursor() as cursor:
+            # The task library's tables are not Django's, so the teardown leaves them full.
+            cursor.execute(
+                "TRUNCATE procrastinate_jobs, procrastinate_workers, procrastinate_events,"
+                " procrastinate_periodic_defers"
+            )
         # What the migrations put in was emptied as well.
         add_presets(Protocol, ProtocolStation)
         add_exercises(ClinicExercise)

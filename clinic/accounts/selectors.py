@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from clinic.accounts.access import AccountEvent, SecondFactor, SignedIn
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import Practice, SavedView, User
 
 
 def practice_card() -> Practice:
@@ -27,6 +27,11 @@ def active_person(user_id: int) -> User | None:
 def staff_list() -> QuerySet[User]:
     """Every account, those in use first."""
     return User.objects.order_by("-is_active", "display_name")
+
+
+def saved_views(user: User) -> QuerySet[SavedView]:
+    """This person's own views of the caseload, by name; nobody else's are ever in it."""
+    return SavedView.objects.filter(owner=user)
 
 
 # Events shown of one account; the older ones stay in the database.

@@ -4,10 +4,11 @@ import secrets
 
 from axes.utils import reset
 from django.contrib.auth.password_validation import validate_password
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 
 from clinic.accounts.access import AccountEvent, AccountVerb, SecondFactor, SignedIn
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import Practice, SavedView, User
 from clinic.accounts.selectors import mark_of
 from clinic.common.vocabulary import Role
 
@@ -106,3 +107,29 @@ def save_practice(*, practice: Practice) -> Practice:
     practice.full_clean()
     practice.save()
     return practice
+
+
+VIEW_NAME_TAKEN = "You have a view of this name. Choose another."
+
+
+def keep_view(*, view: SavedView) -> SavedView:
+    """Keep a view of the caseload; one that opens first takes the place of the one before.
+
+    Raises ValidationError when the owner has another of this name.
+    """
+    own = SavedView.objects.filter(owner=view.owner).exclude(pk=view.pk)
+    if own.filter(name__iexact=view.name).exists():
+        raise ValidationError({"name": VIEW_NAME_TAKEN})
+    try:
+        with transaction.atomic():
+            if view.is_default:
+                own.filter(is_default=True).update(is_default=False)
+            view.save()
+    except IntegrityError as error:
+        raise ValidationError({"name": VIEW_NAME_TAKEN}) from error
+    return view
+
+
+def forget_view(*, view: SavedView) -> None:
+    """Delete a person's own view; nothing else hangs on it."""
+    view.delete()

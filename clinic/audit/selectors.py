@@ -2,11 +2,12 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from clinic.audit.models import Entry
 
 
 def history_of(client: Any) -> QuerySet[Entry]:
-    """Everything recorded about one client's record, latest first, with who did it."""
-    return Entry.objects.filter(client=client).select_related("by")
+    """Everything recorded about one client's record and those merged into it, latest first."""
+    its_own = Q(client=client) | Q(client__merged_into=client)
+    return Entry.objects.filter(its_own).select_related("by")

@@ -10,6 +10,7 @@ from django.db.models import F, Func, Q, Value
 from django.db.models.functions import Concat
 
 from clinic.clients.diagnoses import diagnosis_choices
+from clinic.clients.emergency import EmergencyAccess
 from clinic.common.choices import check_values, choices_of
 from clinic.common.vocabulary import (
     Basin,
@@ -27,10 +28,13 @@ from clinic.common.vocabulary import (
     Word,
 )
 
+__all__ = ["EmergencyAccess"]
+
 
 class Delivery(Word):
     POST = "post", "by post"
     FAX = "fax", "by fax"
+    HAND = "hand", "by hand"
     EMAIL = "email", "by secure e-mail"
 
 
@@ -131,6 +135,11 @@ class Client(models.Model):
     registered_at = models.DateTimeField(auto_now_add=True)
     deactivated_at = models.DateTimeField(null=True, blank=True, editable=False)
     deactivated_reason = models.CharField(max_length=200, blank=True, editable=False)
+    # The record that holds everything of this one since the two were found to be one person.
+    merged_into = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, editable=False, related_name="merged_from"
+    )
+    erased_at = models.DateTimeField(null=True, blank=True, editable=False)
     folded_name = models.GeneratedField(
         expression=folded(Concat(F("family_name"), Value(" "), F("given_name"))),
         output_field=models.TextField(),
@@ -155,6 +164,14 @@ class Client(models.Model):
                 condition=Q(deactivated_at__isnull=True) | ~Q(deactivated_reason=""),
                 name="deactivation_has_reason",
             ),
+            models.CheckConstraint(
+                condition=Q(merged_into__isnull=True, erased_at__isnull=True)
+                | Q(deactivated_at__isnull=False),
+                name="gone_record_is_deactivated",
+            ),
+            models.CheckConstraint(
+                condition=~Q(merged_into=F("id")), name="not_merged_into_itself"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -163,6 +180,11 @@ class Client(models.Model):
     @property
     def is_active(self) -> bool:
         return self.deactivated_at is None
+
+    @property
+    def is_gone(self) -> bool:
+        """Merged into another record, or erased: nothing hangs on it any more."""
+        return self.merged_into_id is not None or self.erased_at is not None
 
 
 class Episode(models.Model):

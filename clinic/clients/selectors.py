@@ -126,12 +126,23 @@ class BodyStory:
 
 def clients_for(user: User) -> QuerySet[Client]:
     """The clients this person may see, deactivated ones too; what is not in it is a 404."""
-    return Client.objects.all() if permits.may(user, "clients.see") else Client.objects.none()
+    return standing_clients() if permits.may(user, "clients.see") else Client.objects.none()
+
+
+def standing_clients() -> QuerySet[Client]:
+    """Every record that is one: neither merged into another nor erased."""
+    return Client.objects.filter(merged_into=None, erased_at=None)
+
+
+def gone_client(user: User, client_id: UUID) -> Client | None:
+    """A record that was merged or erased, for who follows an old link; None for all others."""
+    gone = Client.objects.exclude(merged_into=None, erased_at=None)
+    return gone.filter(pk=client_id).first() if permits.may(user, "clients.see") else None
 
 
 def clients_found(user: User, search: Search) -> Page[Client]:
     """One page of the clients a search finds: one count, one query, identity only."""
-    found = clients_for(user).filter(_client_is(search.words))
+    found = clients_for(user).filter(_client_is(search.words) | _was_once(search.words))
     if not search.includes_inactive:
         found = found.filter(deactivated_at=None)
     shown = found.order_by(*SORTED_BY[search.order]).only(
@@ -180,7 +191,7 @@ def age_years(*, born_on: date, on: date) -> int:
 def look_alikes(client: Client) -> list[LookAlike]:
     """Registered clients born on the same day under a similar name. One query."""
     name = FullName(client.given_name, client.family_name)
-    born_alike = Client.objects.filter(born_on=client.born_on).exclude(pk=client.pk)
+    born_alike = standing_clients().filter(born_on=client.born_on).exclude(pk=client.pk)
     judged = (
         (known, likeness(name, FullName(known.given_name, known.family_name)))
         for known in born_alike
@@ -197,6 +208,15 @@ def _client_is(words: str) -> Q:
     for part in wanted.number_parts:
         condition &= Q(record_number__icontains=part)
     return condition & Q(born_on=wanted.born_on) if wanted.born_on else condition
+
+
+def _was_once(words: str) -> Q:
+    """The old name or number of a record that was merged leads to the one that holds it all."""
+    if not words.strip():
+        return Q(pk__in=[])
+    merged = Client.objects.filter(_client_is(words), merged_into__isnull=False)
+    # A list, not a subquery: an OR with one would read every client.
+    return Q(pk__in=list(merged.values_list("merged_into", flat=True)))
 
 
 def _folded_text(text: str) -> Func:

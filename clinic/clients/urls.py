@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.clients.views import body, clients, episodes, referrers
+from clinic.clients.views import body, clients, emergency, episodes, referrers
 
 CLIENT = "clients/<uuid:client_id>/"
 TREATMENTS = f"{CLIENT}treatments/<slug:kind>/"
@@ -29,4 +29,7 @@ urlpatterns = [
         body.clear_precaution,
         name="precaution-clear",
     ),
+    path(f"{CLIENT}emergency/", emergency.emergency, name="client-emergency"),
+    path("emergencies/", emergency.emergencies, name="emergencies"),
+    path("emergencies/<int:access_id>/review/", emergency.review, name="emergency-review"),
 ]

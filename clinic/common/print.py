@@ -26,7 +26,7 @@ except OSError as error:  # Pango or a library beside it is not on this machine
 
 log = logging.getLogger(__name__)
 
-FONT_SCHEME = "packaged-font:"
+FONT_SCHEME = "packagedfont:"  # letters only: collectstatic takes other words for a file name
 FONTS = {
     "SourceSerifPro-Regular.otf": "font_source_serif_pro",
     "SourceSerifPro-It.otf": "font_source_serif_pro",

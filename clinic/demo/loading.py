@@ -19,6 +19,7 @@ from clinic.demo.bodies import acts_of_body, client_of, episode_of
 from clinic.demo.compression import acts_of_compression, acts_of_size_chart
 from clinic.demo.desk import furnish_desk
 from clinic.demo.findings import acts_of_findings
+from clinic.demo.letter_runs import run_last_month
 from clinic.demo.letters import acts_of_letters
 from clinic.demo.notes import chart_visits
 from clinic.demo.plans import acts_of_plan, acts_of_scores
@@ -87,6 +88,7 @@ def load(today: date, *, say: Say) -> list[Account]:
         _play(told, stage, say)
         furnish_desk(stage, OPENED)
         chart_visits(stage)
+        run_last_month(stage)
         hand_out(passwords)
     return accounts_of(told, passwords)
 

@@ -1,10 +1,15 @@
 """What is known about how the record is kept."""
 
+import pgtrigger
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from clinic.common.choices import check_values, choices_of
+from clinic.common.triggers import Once, no_truncate
 from clinic.common.vocabulary import Word
+from clinic.keeping.retention import DEFAULT_MAJORITY, DEFAULT_YEARS
 
 
 class RunKind(Word):
@@ -38,9 +43,132 @@ class Run(models.Model):
                 condition=Q(is_good=True) | ~Q(said=""), name="failed_run_says_why"
             ),
             models.CheckConstraint(
-                condition=Q(ended_at__gte=models.F("began_at")), name="run_ends_after_it_began"
+                condition=Q(ended_at__gte=F("began_at")), name="run_ends_after_it_began"
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.kind} of {self.began_at:%Y-%m-%d %H:%M}"
+
+
+class RetentionRule(models.Model):
+    """The clinic's own periods of keeping a record. One row, always number 1."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    years_after_last_visit = models.PositiveSmallIntegerField(
+        default=DEFAULT_YEARS, validators=[MinValueValidator(1), MaxValueValidator(100)]
+    )
+    majority_age = models.PositiveSmallIntegerField(
+        "age of majority",
+        default=DEFAULT_MAJORITY,
+        validators=[MinValueValidator(16), MaxValueValidator(25)],
+    )
+    years_after_majority = models.PositiveSmallIntegerField(
+        default=DEFAULT_YEARS, validators=[MaxValueValidator(100)]
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="one_retention_rule"),
+            models.CheckConstraint(
+                condition=Q(years_after_last_visit__gte=1), name="records_are_kept_a_year"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.years_after_last_visit} years after the last visit"
+
+
+class Merge(models.Model):
+    """Two records found to be one person: everything of `other` hangs on `kept` since."""
+
+    kept = models.ForeignKey("clients.Client", models.PROTECT, related_name="+")
+    other = models.OneToOneField("clients.Client", models.PROTECT, related_name="+")
+    merged_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    moved = models.JSONField()  # {kind of row: number}
+    fields_taken = models.JSONField()  # names of the details taken from `other`, never values
+
+    class Meta:
+        ordering = ["-merged_at"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(kept=F("other")), name="merged_two_records")
+        ]
+        triggers = [
+            pgtrigger.Protect(name="merge_stays", operation=pgtrigger.Update | pgtrigger.Delete),
+            no_truncate("no_merge_truncate"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.other_id} into {self.kept_id}"
+
+
+class ErasureGround(Word):
+    RETENTION = "retention", "the period of keeping is over"
+    LAW = "law", "a law or a court demands it"
+
+
+class Erasure(models.Model):
+    """One record's content removed: asked by one person, confirmed by another, with the reason.
+
+    What is left when everything else is gone; it names no client but by the record number.
+    """
+
+    client = models.ForeignKey("clients.Client", models.PROTECT, related_name="+")
+    record_number = models.CharField(max_length=20)
+    ground = models.CharField(max_length=9, choices=choices_of(ErasureGround))
+    reason = models.CharField(max_length=200)
+    asked_at = models.DateTimeField(auto_now_add=True)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    confirmed_at = models.DateTimeField(null=True)
+    confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+    withdrawn_at = models.DateTimeField(null=True)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+    removed = models.JSONField(default=dict)  # {kind of row: number}
+
+    class Meta:
+        ordering = ["-asked_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(ground__in=check_values(ErasureGround)), name="erasure_ground_is_known"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="erasure_has_reason"),
+            models.CheckConstraint(
+                condition=Q(confirmed_by__isnull=True) | ~Q(confirmed_by=F("asked_by")),
+                name="erasure_takes_two_persons",
+            ),
+            models.CheckConstraint(
+                condition=Q(confirmed_at__isnull=True, confirmed_by__isnull=True)
+                | Q(confirmed_at__isnull=False, confirmed_by__isnull=False),
+                name="erasure_confirmed_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=Q(confirmed_at__isnull=True) | Q(withdrawn_at__isnull=True),
+                name="erased_or_withdrawn",
+            ),
+            models.UniqueConstraint(
+                fields=["client"],
+                condition=Q(confirmed_at__isnull=True, withdrawn_at__isnull=True),
+                name="erasure_asked_once",
+            ),
+        ]
+        triggers = [
+            pgtrigger.Protect(name="erasure_kept", operation=pgtrigger.Delete),
+            pgtrigger.Protect(
+                name="confirmed_erasure_stays",
+                operation=pgtrigger.Update,
+                condition=Once("confirmed_at", pgtrigger.AnyChange()),
+            ),
+            no_truncate("no_erasure_truncate"),
+        ]
+
+    def __str__(self) -> str:
+        return f"erasure of record {self.record_number}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.confirmed_at is None and self.withdrawn_at is None

@@ -1,10 +1,14 @@
 """A broken rule of keeping as the sentence that a person reads."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import date
 from typing import Any
+
+from django.utils import timezone
 
 from clinic.common.errors import RuleBroken
 from clinic.keeping import backup_errors as backups
+from clinic.keeping import errors
 
 BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     backups.PassphraseMissing: lambda error: (
@@ -56,7 +60,44 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     backups.NoBackupFound: lambda error: "The folder holds no backup.",
 }
 
+RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
+    errors.SameRecord: lambda error: "This is the same record. Type the number of the other one.",
+    errors.BookingsOverlap: lambda error: (
+        f"Nothing is merged yet: the two are booked at the same time ({_times(error.pairs)})."
+        " Cancel or move one of each, then merge."
+    ),
+    errors.RecordGone: lambda error: (
+        "One of the records was merged or erased meanwhile. Look at it again."
+    ),
+    errors.StillKept: lambda error: (
+        f"This record must be kept until {_day(error.until)}. Earlier it is erased only where a law"
+        " or a court demands it."
+    ),
+    errors.StillBooked: lambda error: (
+        "The client has an appointment to come. Cancel it first."
+        if error.count == 1
+        else f"The client has {error.count} appointments to come. Cancel them first."
+    ),
+    errors.AskedAlready: lambda error: (
+        "An erasure of this record was asked and waits for its second person. It is confirmed or"
+        " withdrawn first."
+    ),
+    errors.SamePerson: lambda error: (
+        "You asked for this erasure yourself. Another person confirms it."
+    ),
+    errors.NotOpen: lambda error: "This was confirmed or withdrawn before. Nothing was changed.",
+}
+
 
 def sentence(error: RuleBroken) -> str:
     """The words for a broken rule. KeyError for a rule of another app."""
-    return BACKUP_SENTENCES[type(error)](error)
+    return (BACKUP_SENTENCES | RECORD_SENTENCES)[type(error)](error)
+
+
+def _day(day: date) -> str:
+    return f"{day:%-d %b %Y}"
+
+
+def _times(pairs: Sequence[tuple[Any, Any]]) -> str:
+    starts = [timezone.localtime(mine.period.lower) for mine, _ in pairs]
+    return ", ".join(f"{start:%-d %b %Y, %H:%M}" for start in starts)

@@ -20,6 +20,11 @@ def day(on: date) -> str:
     return f"{on.day} {on:%b %Y}"
 
 
+# From how many times its 95 % limit on a change is called far more than measurement error; common
+# practice, no source.
+FAR = 2
+
+
 class News(Word):
     """What is reported of one limb; the first in this order opens the sentence.
 
@@ -197,17 +202,29 @@ def _against_baseline(change: Judged) -> News:
 
 
 def _changed(track: Track, change: Judged, since: str, *, news: News | None = None) -> Clause:
-    is_up = change.verdict is Verdict.BEYOND_ERROR_UP
-    moved = "has risen" if is_up else "has fallen"
+    moved = "has risen" if change.verdict is Verdict.BEYOND_ERROR_UP else "has fallen"
+    more = "far more" if abs(change.value) >= FAR * change.limit else "more"
     text = (
-        f"{track.name} {moved} by {ml(abs(change.value))} {since}, more than measurement error"
+        f"{track.name} {moved} by {ml(abs(change.value))} {since}, {more} than measurement error"
         f" ({ml(change.limit)})"
     )
+    is_up = change.verdict is Verdict.BEYOND_ERROR_UP
     return Clause(news or (News.WORSE if is_up else News.BETTER), text)
 
 
 def _unchanged(track: Track, change: Judged, since: str) -> Clause:
-    text = f"no change of {track.name} {since} beyond measurement error ({ml(change.limit)})"
+    """Where it stands; a difference within error is never written as a change."""
+    own = Judged(track.now.value, track.now.error)
+    if track.is_excess and not own.beyond_error:
+        text = (
+            f"{track.limb} differs from the other by no more than measurement error"
+            f" ({ml(own.limit)}), with no change beyond it {since}"
+        )
+        return Clause(News.SAME, text)
+    text = (
+        f"{track.name} stands at {ml(track.now.value)}, with no change {since} beyond measurement"
+        f" error ({ml(change.limit)})"
+    )
     return Clause(News.SAME, text)
 
 

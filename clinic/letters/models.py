@@ -12,8 +12,9 @@ from clinic.common.choices import check_values, choices_of
 from clinic.common.triggers import no_truncate
 from clinic.letters.kinds import LetterKind
 from clinic.letters.runs.models import LetterRun, RunLetter
+from clinic.letters.sending.models import Batch, MailAgreement, Sending
 
-__all__ = ["LetterRun", "ProgressLetter", "RunLetter"]
+__all__ = ["Batch", "LetterRun", "MailAgreement", "ProgressLetter", "RunLetter", "Sending"]
 
 
 class ProgressLetter(models.Model):

@@ -83,6 +83,10 @@ ANSWERED_ON = {
 }
 
 
+_LIMIT = RULES[Criterion.SURVEILLANCE_3_PERCENT]
+EARLY = f"{{}} more than {_LIMIT.limit:g} {_LIMIT.unit} above baseline"
+
+
 @dataclass(frozen=True, slots=True)
 class Notes:
     """What the visit notes of an episode say, in days."""
@@ -297,7 +301,9 @@ def _flags(row: Any, gathered: Gathered, notes: Notes) -> Iterator[Flag]:
     if notes.signs_on:
         yield flag(FlagKind.RED_FLAG, "signs ticked in a note not signed yet", notes.signs_on)
     for standing in gathered.standings.get(row.pk, ()):
-        yield from _girth_flags(standing, Phase(row.phase_now))
+        yield from _rises(standing, gathered.today)
+        if Phase(row.phase_now) is Phase.SURVEILLANCE and _is_early_change(standing):
+            yield flag(FlagKind.EARLY_CHANGE, EARLY.format(standing.limb.label), standing.taken_on)
     if withdrawal := gathered.withdrawals.get(row.pk):
         yield Flag(FlagKind.WITHDRAW, is_urgent=withdrawal.is_urgent)
     if notes.unsigned_on:
@@ -314,15 +320,13 @@ def _precaution_flags(found: Sequence[tuple[Precaution, date]]) -> Iterator[Flag
         yield flag(kind, precaution.label, on)
 
 
-def _girth_flags(standing: Standing, phase: Phase) -> Iterator[Flag]:
-    if standing.is_sudden_rise:
-        yield flag(FlagKind.SUDDEN_RISE, standing.limb.label, standing.taken_on)
-    if standing.both_rose:
-        yield flag(FlagKind.BOTH_ROSE, standing.limb.label, standing.taken_on)
-    if phase is Phase.SURVEILLANCE and _is_early_change(standing):
-        rule = RULES[Criterion.SURVEILLANCE_3_PERCENT]
-        words = f"{standing.limb.label} more than {rule.limit:g} {rule.unit} above baseline"
-        yield flag(FlagKind.EARLY_CHANGE, words, standing.taken_on)
+def _rises(standing: Standing, today: date) -> Iterator[Flag]:
+    """Urgent while the session is recent; an older one is a limb that grew, and listed as that."""
+    found = {FlagKind.SUDDEN_RISE: standing.is_sudden_rise, FlagKind.BOTH_ROSE: standing.both_rose}
+    is_urgent = is_recent(standing.taken_on, today=today)
+    for kind, is_found in found.items():
+        if is_found:
+            yield Flag(kind, standing.limb.label, standing.taken_on, is_urgent)
 
 
 def _is_early_change(standing: Standing) -> bool:
@@ -330,5 +334,4 @@ def _is_early_change(standing: Standing) -> bool:
     if standing.relative_percent is None or standing.relative_error is None:
         return False
     judged = Judged(standing.relative_percent, standing.relative_error)
-    is_over = RULES[Criterion.SURVEILLANCE_3_PERCENT].is_met_by(judged.value)
-    return is_over and judged.verdict is Verdict.BEYOND_ERROR_UP
+    return _LIMIT.is_met_by(judged.value) and judged.verdict is Verdict.BEYOND_ERROR_UP

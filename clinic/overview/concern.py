@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from clinic.common.vocabulary import Word
 
-# A red flag seen longer ago than this has had its answer; common practice, no source.
+# A red flag seen or a rise taped longer ago than this had its look; common practice, no source.
 RED_FLAG_DAYS = 14
 
 
@@ -94,5 +94,5 @@ def pressing_first(facts: ConcernFacts, *, today: date) -> tuple[int, int, float
 
 
 def is_recent(seen_on: date, *, today: date) -> bool:
-    """Whether a red flag of a day still asks for a look."""
+    """Whether a red flag or a rise of a day still asks for a look today."""
     return seen_on >= today - timedelta(days=RED_FLAG_DAYS)

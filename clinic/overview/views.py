@@ -2,14 +2,18 @@
 
 from uuid import UUID
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
-from clinic.clients.selectors import client_card, clients_for
+from clinic.clients.emergency_services import open_until
+from clinic.clients.models import Client
+from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
+from clinic.overview.notices import notices_for
 from clinic.visits.selectors.notes import unsigned_notes
 
 # The oldest come first; more than this many open notes are a matter for the clinic lead.
@@ -24,12 +28,15 @@ def today(request: HttpRequest) -> HttpResponse:
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
+        "notices": notices_for(request.user),
     }
     return render(request, "overview/today.html", shown)
 
 
 @permit("clients.see")
 def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
+    if (gone := gone_client(request.user, client_id)) is not None:
+        return _where_it_went(request, gone)
     person = get_object_or_404(clients_for(request.user), pk=client_id)
     audit.record(request.user, "client.opened", client=person, subject=person)
     return render(
@@ -38,11 +45,20 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
         {
             "section": "clients",
             "card": client_card(person),
+            "emergency_until": open_until(person, request.user),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
             "today": timezone.localdate(),
         },
     )
+
+
+def _where_it_went(request: HttpRequest, gone: Client) -> HttpResponse:
+    """An old link leads to the record that holds everything now, or to what is left of one."""
+    if gone.merged_into_id is None:
+        return render(request, "overview/client_erased.html", {"client": gone}, status=410)
+    messages.info(request, f"Record {gone.record_number} was merged into this one.")
+    return redirect("client", gone.merged_into_id)
 
 
 @permit("audit.see")

@@ -9,16 +9,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
-from math import hypot
 from operator import itemgetter
 from typing import Any
 from uuid import UUID
 
-import numpy as np
-from django.contrib.postgres.aggregates import ArrayAgg
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import Count, F, FloatField, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Cast, JSONObject
+from django.db.models import Count, F, OuterRef, QuerySet, Subquery
+from django.db.models.functions import JSONObject
 
 from clinic.clients.models import AffectedRegion, Episode
 from clinic.clients.selectors import with_phase
@@ -32,12 +29,10 @@ from measurements.limb.course import (
     excess_day,
     limb_day,
 )
-from measurements.limb.error import TAPE_ERRORS
-from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
-from measurements.limb.trend import history_volumes
-from measurements.limb.units import Millilitres
-from measurements.limb.volume import Section, Volume, limb_volume
-from measurements.models import GirthReading, GirthSession
+from measurements.limb.girth import LimbGirths
+from measurements.limb.volume import Section, Volume
+from measurements.models import GirthSession
+from measurements.selectors.girth_arrays import LimbSection, girths_of, volumes_of
 from measurements.selectors.taped import affected_sides
 
 
@@ -156,39 +151,11 @@ def _intensive(on: date) -> Iterator[tuple[UUID, list[AffectedRegion], list[Take
 def _taped_in(phases: Sequence[PhaseTaped]) -> Phases:
     """The girths of each phase, oldest session first. One query; none for no phase."""
     phase_of = {pk: (phase, day) for phase in phases for pk, day in phase.sessions}
-    if not phase_of:
-        return {}
-    rows = (
-        GirthReading.objects.filter(session_id__in=list(phase_of))
-        .order_by("session_id", "side")
-        .values_list("session_id", "side", "session__protocol__start_landmark")
-        .annotate(
-            levels_cm=_listed("level_cm"), girths_cm=_listed("girth_cm"), trials=_listed("trial")
-        )
-    )
     found: defaultdict[PhaseTaped, list[TapedLimb]] = defaultdict(list)
-    for session_id, side, landmark, *listed in rows:
+    for session_id, girths in girths_of(list(phase_of)):
         phase, taken_on = phase_of[session_id]
-        if girths := _girths(Side(side), landmark, listed):
-            found[phase].append(TapedLimb(session_id, taken_on, girths))
+        found[phase].append(TapedLimb(session_id, taken_on, girths))
     return {phase: _like_the_last(limbs) for phase, limbs in found.items()}
-
-
-def _listed(field: str) -> ArrayAgg:
-    return ArrayAgg(Cast(field, FloatField()), order_by=("level_cm", "trial"))
-
-
-def _girths(side: Side, landmark: str, listed: Sequence[list[float]]) -> LimbGirths | None:
-    """From levels, girths and trials; None where fewer stations were taped than bound a volume."""
-    levels_cm, girths_cm, trials = listed
-    stations = len(set(levels_cm))
-    if stations < FEWEST_STATIONS:
-        return None
-    if stations == len(levels_cm):
-        once = (1,) * stations
-        return LimbGirths(side, tuple(levels_cm), tuple(girths_cm), once, landmark)
-    readings = zip(levels_cm, girths_cm, map(int, trials), strict=True)
-    return limb_girths([Reading(side, *each) for each in readings], side, zero_mark=landmark)
 
 
 def _like_the_last(limbs: Sequence[TapedLimb]) -> list[TapedLimb]:
@@ -203,15 +170,16 @@ def _like_the_last(limbs: Sequence[TapedLimb]) -> list[TapedLimb]:
 
 def _volumes(phases: Phases) -> Volumes:
     """(session, side) -> volume over the stretch its phase shares."""
-    alike: defaultdict[tuple[Any, ...], list[TapedLimb]] = defaultdict(list)
-    for phase, taped in phases.items():
-        section = _shared(taped)
-        for each in taped if section else ():
-            alike[phase.limb, section, each.girths.levels_cm, each.girths.trials].append(each)
+    wanted = [
+        (each, LimbSection(phase.limb, each.girths, section))
+        for phase, taped in phases.items()
+        if (section := _shared(taped))
+        for each in taped
+    ]
+    volumes = volumes_of([asked for _, asked in wanted])
     return {
         (each.session_id, each.girths.side): volume
-        for (limb, section, _, _), group in alike.items()
-        for each, volume in zip(group, _alike(group, limb, section), strict=True)
+        for (each, _), volume in zip(wanted, volumes, strict=True)
     }
 
 
@@ -219,25 +187,6 @@ def _shared(taped: Sequence[TapedLimb]) -> Section | None:
     from_cm = max(each.girths.levels_cm[0] for each in taped)
     to_cm = min(each.girths.levels_cm[-1] for each in taped)
     return Section(from_cm, to_cm) if to_cm > from_cm else None
-
-
-def _alike(group: Sequence[TapedLimb], limb: Limb, section: Section) -> Iterator[Volume]:
-    """Limbs taped at the same levels, at once; with several trials one by one."""
-    first, tape = group[0].girths, TAPE_ERRORS[limb]
-    if set(first.trials) != {1}:
-        yield from (limb_volume(each.girths, section=section, tape=tape) for each in group)
-        return
-    girths_cm = np.array([each.girths.girths_cm for each in group])
-    found = history_volumes(girths_cm, first.levels_cm, section=section, tape=tape)
-    columns = (found.volume_ml, found.independent_error_ml, found.shared_error_ml)
-    for ml, independent, shared in zip(*(column.tolist() for column in columns), strict=True):
-        yield Volume(
-            ml=Millilitres(ml),
-            error_ml=Millilitres(hypot(independent, shared)),
-            independent_error_ml=Millilitres(independent),
-            shared_error_ml=Millilitres(shared),
-            section=section,
-        )
 
 
 # Courses

@@ -119,7 +119,8 @@
     if (cover) return;
     const now = Date.now();
     if (now >= until) return settle();
-    if (input > told && now - told >= tellEvery) tell();
+    const isFresh = now - input <= 2 * tellEvery; // telling late, after a sleep, would count as input now
+    if (input > told && now - told >= tellEvery && isFresh) tell();
     if (until - now <= warnBefore && !document.querySelector("#idle-soon")) {
       await settle(); // perhaps there was input in another tab
       if (!cover && until - Date.now() <= warnBefore) warn();

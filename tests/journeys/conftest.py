@@ -6,12 +6,20 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    expect,
+    sync_playwright,
+)
 from pytest_django.live_server_helper import LiveServer
 
 from clinic.accounts.models import User
 from tests.cast import PASSWORD
 
+PATIENCE_MS = 20_000  # a busy machine that runs many tests
 QUIET = [
     "--disable-background-networking",
     "--disable-component-update",
@@ -26,6 +34,7 @@ def chromium() -> Iterator[Browser]:
     assert program, "The browser tests drive the system's Chromium: install the package chromium."
     # Chromium refuses its own sandbox to root, who runs these tests on a build machine.
     flags = [*QUIET, "--no-sandbox"] if os.geteuid() == 0 else QUIET
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=program, args=flags)
         yield browser
@@ -37,7 +46,7 @@ def context(chromium: Browser, live_server: LiveServer) -> Iterator[BrowserConte
     context = chromium.new_context(
         base_url=live_server.url, viewport={"width": 1280, "height": 800}, accept_downloads=True
     )
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(PATIENCE_MS)
     yield context
     context.close()
 

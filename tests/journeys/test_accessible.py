@@ -46,6 +46,8 @@ NO_PAGE = {
     "programme-handout",
     "reminders-file",
     "scores-panel",
+    "sign-in-again",
+    "still-here",
     "visit-readings",
 }
 
@@ -87,12 +89,13 @@ def furnish(cast: Cast) -> dict[str, Any]:
     }
 
 
-def addresses(ids: dict[str, Any]) -> dict[str, str]:
-    """The address of every page, by its name."""
+def addresses(ids: dict[str, Any], *, with_files: bool = False) -> dict[str, str]:
+    """The address of every page, by its name; also of what is no page of its own, if wanted."""
     precaution = PrecautionFound.objects.get(pk=ids["precaution_id"])
     found = {}
     for pattern in PATTERNS:
-        if pattern.name in NO_PAGE or not set(pattern.pattern.converters) <= set(ids):
+        is_left_out = pattern.name in NO_PAGE and not with_files
+        if is_left_out or not set(pattern.pattern.converters) <= set(ids):
             continue
         own = (
             ids | {"client_id": precaution.client_id} if pattern.name == "precaution-clear" else ids

@@ -30,7 +30,6 @@ pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 # Keys of a plain day of treatment, from the day sheet to the signature, words left out that
 # are told by the client. Counted once by hand and kept, so that no later change adds any unseen.
 MOST_KEYS = 27
-SLOW_MS = 20_000  # a busy machine that runs many tests
 
 
 # 11 % more volume than ten days ago, station by station within what is plausible.
@@ -119,12 +118,12 @@ def test_a_plain_day_is_charted_from_the_day_sheet_to_the_signature_by_keyboard(
     hands.type("40")
     hands.press("Enter")
     hands.type("15")
-    expect(page.locator("#units")).to_contain_text("4 units", timeout=SLOW_MS)
+    expect(page.locator("#units")).to_contain_text("4 units")
     hands.press("Control+Enter")
     hands.type("/u")
     hands.press("Enter", "Control+Enter")
     hands.type("6")  # days of the home programme
-    expect(page.locator("#adherence")).to_contain_text("Kept", timeout=SLOW_MS)
+    expect(page.locator("#adherence")).to_contain_text("Kept")
     hands.press("Control+Enter")
     hands.type("/u")
     hands.press("Enter", "Control+Enter", "Enter")
@@ -155,14 +154,14 @@ def test_a_red_flag_at_a_remeasurement_is_acknowledged_on_the_way_to_the_signatu
         hands.type(str(girth))
         hands.press("Enter")
     hands.press("Enter", "Enter")  # past the weight, and record
-    expect(page.get_by_role("heading", name="Sudden increase")).to_be_visible(timeout=SLOW_MS)
+    expect(page.get_by_role("heading", name="Sudden increase")).to_be_visible()
     page.locator("#plan").focus()
     hands.type("Examined today before anything else")
     hands.press("Control+Enter")
     expect(page.get_by_label("What was done")).to_be_focused()
     hands.type("Phoned the referrer")
     hands.press("Enter")
-    expect(page.locator("#red_flags")).to_contain_text("Acknowledged", timeout=SLOW_MS)
+    expect(page.locator("#red_flags")).to_contain_text("Acknowledged")
     expect(page.locator("#go-sign")).to_be_focused()
     hands.press("Enter")
     page.wait_for_url("**/sign/")
@@ -206,7 +205,7 @@ def test_a_lost_connection_keeps_the_text_and_sends_it_by_itself(
     expect(lossy.locator("#saved")).to_contain_text("Not saved")
     lossy.locator("#plan").fill("And this as well")
     lossy.unroute("**/save/")
-    expect(lossy.locator("#saved")).to_contain_text("Saved", timeout=20_000)
+    expect(lossy.locator("#saved")).to_contain_text("Saved")
     expect(lossy.locator("#saved")).not_to_contain_text("Not saved")
     lossy.get_by_role("button", name="Save draft").click()
     lossy.reload()

@@ -75,6 +75,7 @@ def test_the_desk_runs_a_day(
     page.goto(f"/appointments/{freed.pk}/cancel/")
     page.get_by_label("Reason").select_option("unwell")
     page.locator("main form button").last.click()
+    page.wait_for_url("**/calendar/?on=*")
     page.goto("/wait-list/")
     accessible()
     tomorrow = page.get_by_role("row", name=f"{today() + days(1):%a %-d %b}").first

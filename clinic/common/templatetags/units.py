@@ -105,6 +105,13 @@ def _score(value: Number, spec: Any, *, sign: bool) -> str:
 
 
 @register.filter
+def in_unit(value: Number, unit: str) -> str:
+    """A median of whole numbers: 12 days, 4.5 days of 7, 38 %; a half keeps its half."""
+    places = 0 if value is None or float(value).is_integer() else 1
+    return _filter(value, unit, places)
+
+
+@register.filter
 def tenths(position: float) -> str:
     """A coordinate of a drawing, to a tenth: quicker than `floatformat`, and never localised."""
     return f"{position:.1f}"

@@ -19,6 +19,7 @@ from clinic.clients.models import (
     PrecautionFound,
     Surgery,
 )
+from clinic.clients.selectors import standing_clients
 from clinic.exchange.rows import ClientRows
 from clinic.letters.models import ProgressLetter
 from clinic.visits.models import VisitNote
@@ -43,7 +44,7 @@ def chunks_of_clients(chunk: int) -> Iterator[list[UUID]]:
     """The keys of all clients in ascending order. One query a chunk."""
     last: UUID | None = None
     while True:
-        found = Client.objects.order_by("pk").values_list("pk", flat=True)
+        found = standing_clients().order_by("pk").values_list("pk", flat=True)
         keys = list((found.filter(pk__gt=last) if last else found)[:chunk])
         if not keys:
             return

@@ -39,6 +39,15 @@ def _last(row: RunLetter) -> str:
     return f"the last letter reached to {day(row.last_letter_to)}"
 
 
+def _changed(row: RunLetter) -> str:
+    wish = f"{_referrer(row)} wants a letter only when something changes"
+    if row.state == RowState.OWED:
+        return f"{wish}; that is being looked at"
+    is_first = row.last_letter_to is None
+    why = "this is the first letter" if is_first else "something has changed"
+    return f"{wish}, and {why}; {_visits(row)}"
+
+
 BECAUSE: dict[Reason, Callable[[RunLetter], str]] = {
     Reason.WANTS_MONTHLY: lambda row: (
         f"{_referrer(row)} wants a letter every month; {_visits(row)}"
@@ -46,12 +55,7 @@ BECAUSE: dict[Reason, Callable[[RunLetter], str]] = {
     Reason.WANTS_QUARTERLY: lambda row: (
         f"{_referrer(row)} wants a letter every three months, {_last(row)}; {_visits(row)}"
     ),
-    Reason.HAS_CHANGED: lambda row: (
-        f"{_referrer(row)} wants a letter only when something changes, and something has;"
-        f" {_visits(row)}"
-        if row.state != RowState.OWED
-        else f"{_referrer(row)} wants a letter only when something changes; that is being looked at"
-    ),
+    Reason.HAS_CHANGED: _changed,
     Reason.DISCHARGED: lambda row: f"the episode ended in this month; {_last(row)}",
     Reason.NO_REFERRER: lambda row: "neither the episode nor the client names a referrer",
     Reason.CLIENT_DECLINES: lambda row: "the client does not agree to letters to the referrer",

@@ -205,10 +205,10 @@ def test_only_the_address_stands_where_an_envelope_window_shows(cast: Cast) -> N
 
 
 def test_nothing_is_fetched_but_the_packaged_fonts() -> None:
-    for address in ("https://example.org/a.css", "file:///etc/passwd", "packaged-font:../x"):
+    for address in ("https://example.org/a.css", "file:///etc/passwd", "packagedfont:../x"):
         with pytest.raises(ValueError, match="not a file of a printed sheet"):
             press.listed_files_only(address)
-    assert press.listed_files_only("packaged-font:SourceSerifPro-Regular.otf").read(4) == b"OTTO"
+    assert press.listed_files_only("packagedfont:SourceSerifPro-Regular.otf").read(4) == b"OTTO"
 
 
 def test_the_fonts_in_the_pdf_are_the_packaged_ones(cast: Cast) -> None:

@@ -214,7 +214,7 @@ def test_a_summary_sets_the_last_session_against_the_first(cast: Cast) -> None:
     numbers = summary_of(letter).limbs[0]
     assert (numbers.last.taken_on, numbers.now.taken_on) == (days_ago(88), days_ago(3))
     assert letter.bottom_line.startswith("Better: the excess volume of the right arm has fallen")
-    assert "since the first session, more than measurement error" in letter.bottom_line
+    assert "since the first session, far more than measurement error" in letter.bottom_line
 
 
 def test_the_recall_is_what_is_booked_or_what_was_agreed(

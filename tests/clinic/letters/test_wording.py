@@ -119,13 +119,27 @@ def test_a_change_is_judged_before_it_is_rounded() -> None:
 
 def test_a_change_within_error_is_never_written_as_a_number() -> None:
     line = bottom_line(summary(arm(237, 200)))
-    assert line.startswith("Unchanged: no change")
-    assert "37" not in line
+    assert line.startswith("Unchanged: the excess volume of the right arm stands at 237")
+    assert "with no change since 5 Jan 2026 beyond measurement error" in line
+    assert "by 37" not in line.replace("\u202f", " ")
+
+
+def test_a_limb_without_a_measurable_excess_is_said_to_be_like_the_other() -> None:
+    line = bottom_line(summary(arm(30, 10))).replace("\u202f", " ")
+    assert line.startswith(
+        "Unchanged: the right arm differs from the other by no more than measurement error (39 mL)"
+    )
+
+
+@pytest.mark.parametrize(("fallen_ml", "far"), [(110, False), (111, True)])
+def test_twice_the_limit_is_far_more_than_error(fallen_ml: float, far: bool) -> None:
+    """The limit of this change is 1.96 x sqrt(2) x 20 = 55.44 mL, twice of it 110.87 mL."""
+    assert ("far more" in bottom_line(summary(arm(400 - fallen_ml, 400)))) is far
 
 
 def test_the_sentence_names_one_number_its_error_and_whether_to_act() -> None:
     assert bottom_line(summary(arm(200, 400))).replace("\u202f", " ") == (
-        "Better: the excess volume of the right arm has fallen by 200 mL since 5 Jan 2026, more"
+        "Better: the excess volume of the right arm has fallen by 200 mL since 5 Jan 2026, far more"
         " than measurement error (55 mL). No action needed from you."
     )
 
@@ -145,7 +159,7 @@ def test_both_sides_affected_are_each_set_against_their_own_baseline() -> None:
     both = replace(numbers, affected_side=None, is_bilateral=True)
     line = bottom_line(summary(both))
     assert line.startswith("Better: the volume of the right arm has fallen by 200")
-    assert "no change of the volume of the left arm" in line
+    assert "the volume of the left arm stands at" in line
     assert "excess" not in line
 
 

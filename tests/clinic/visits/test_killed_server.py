@@ -4,25 +4,17 @@ The web server is the one a trial runs, in processes of its own, and gets SIGKIL
 come in as fast as it answers. The database goes on, as it does when only the app dies.
 """
 
-import os
-import signal
-import socket
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from random import Random
 from threading import Thread
 from urllib.error import HTTPError, URLError
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 from urllib.request import Request, urlopen
 
 import pytest
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 from django.test import Client as Browser
 from django.urls import reverse
 
@@ -30,62 +22,11 @@ from clinic.visits.models import SetAside, VisitNote
 from clinic.visits.words import Section
 from tests.cast import Cast, make_cast
 from tests.clinic.visits.charting import draft, service
+from tests.serving import PATIENCE_S, free_port, server
 
-ROOT = Path(__file__).parents[3]
 KILLS = 10
-PATIENCE_S = 60
 TOKEN = "k" * 32
-SERVE = "from clinic.demo.serving import serve; serve({port}, when_ready=lambda: None)"
 STALE_EVERY = 5  # one save in so many comes from a device that read an older revision
-
-
-def free_port() -> int:
-    with socket.socket() as tried:
-        tried.bind(("127.0.0.1", 0))
-        return int(tried.getsockname()[1])
-
-
-def environment() -> dict[str, str]:
-    """The same database and the same secret, so that a session of the test is one of the server."""
-    used = connection.settings_dict
-    host, port = quote(used["HOST"], safe=""), used["PORT"]
-    address = f"postgres://{used['USER']}@{host}:{port}/{used['NAME']}"
-    return os.environ | {
-        "DATABASE_URL": address,
-        "DJANGO_SETTINGS_MODULE": "clinic.settings",
-        "EBBLINE_SECRET_KEY": settings.SECRET_KEY,
-        "EBBLINE_HOSTS": "127.0.0.1",
-        "EBBLINE_HTTPS_REDIRECT": "no",
-    }
-
-
-@contextmanager
-def server(port: int) -> Iterator[subprocess.Popen[bytes]]:
-    """Up and answering; ends with SIGKILL for all its processes at once."""
-    started = subprocess.Popen(
-        [sys.executable, "-c", SERVE.format(port=port)],
-        cwd=ROOT,
-        env=environment(),
-        start_new_session=True,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    try:
-        _wait_for(port, is_up=True)
-        yield started
-    finally:
-        os.killpg(started.pid, signal.SIGKILL)
-        started.wait()
-        _wait_for(port, is_up=False)  # its workers die a moment later than itself
-
-
-def _wait_for(port: int, *, is_up: bool) -> None:
-    for _ in range(PATIENCE_S * 20):
-        with socket.socket() as tried:
-            if (tried.connect_ex(("127.0.0.1", port)) == 0) is is_up:
-                return
-        time.sleep(0.05)
-    raise AssertionError("the server did not start" if is_up else "the server did not die")
 
 
 def text_of(section: Section, number: int) -> str:
@@ -162,7 +103,10 @@ def kept_aside(note: VisitNote) -> set[int]:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_server_killed_many_times_keeps_all_it_acknowledged_and_writes_nothing_by_half() -> None:
+@pytest.mark.parametrize("kills", [KILLS, pytest.param(50, marks=pytest.mark.endurance)])
+def test_a_server_killed_many_times_keeps_all_it_acknowledged_and_writes_nothing_by_half(
+    kills: int,
+) -> None:
     cast: Cast = make_cast()
     note = draft(cast.therapist)
     browser, dice, port = Browser(), Random(7), free_port()
@@ -173,7 +117,7 @@ def test_a_server_killed_many_times_keeps_all_it_acknowledged_and_writes_nothing
         cookie=f"{name}={browser.cookies[name].value}",
         services=(service("97140").pk, service("97535").pk),
     )
-    for _ in range(KILLS):
+    for _ in range(kills):
         before = device.acknowledged
         with server(port):
             typing = Thread(target=device.type_on)
@@ -189,5 +133,5 @@ def test_a_server_killed_many_times_keeps_all_it_acknowledged_and_writes_nothing
         assert stored_number(note) in {device.acknowledged, device.number}
         assert kept_aside(note) >= set(device.set_aside)
         device.revision = VisitNote.objects.get(pk=note.pk).revision
-    assert device.acknowledged > KILLS
+    assert device.acknowledged > kills
     assert device.set_aside

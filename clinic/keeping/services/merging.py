@@ -1,0 +1,107 @@
+"""Merges two records of one person. It cannot be undone: where a row came from is not kept."""
+
+from collections import Counter
+from collections.abc import Collection
+from contextlib import AbstractContextManager, nullcontext
+from typing import Any
+
+import pgtrigger
+from django.db import transaction
+from django.db.models import Model
+from django.utils import timezone
+
+from clinic.accounts.models import User
+from clinic.audit import services as audit
+from clinic.clients.models import Client, PrecautionFound
+from clinic.keeping import errors
+from clinic.keeping.belongings import direct_references
+from clinic.keeping.models import Erasure, Merge
+from clinic.keeping.selectors.merging import DETAILS, overlapping, twin_keys
+from clinic.keeping.words import kind_of
+
+TWICE = "Found on both records when they were merged."
+
+
+@transaction.atomic
+def merge_clients(*, kept: Client, other: Client, taking: Collection[str], by: User) -> Merge:
+    """Hang everything of `other` on `kept`, and leave `other` as a pointer to it.
+
+    `taking` names the details (of `DETAILS`) that `kept` takes over. What was signed or sent is not
+    touched: notes, plans and letters hang on episodes, and only the episode changes its client.
+    Raises SameRecord, RecordGone, BookingsOverlap, AskedAlready (an erasure waits).
+    """
+    kept, other = _locked(kept, other)
+    if pairs := overlapping(kept, other):
+        raise errors.BookingsOverlap(pairs)
+    _clear_doubled_precautions(kept, other, by)
+    moved = _move_all(kept, other)
+    taken = [name for name in DETAILS if name in taking]
+    _take_details(kept, other, taken)
+    _make_pointer(kept, other)
+    audit.record(by, "client.merged", client=kept, subject=other)
+    audit.record(by, "client.merged", client=other, subject=kept)
+    return Merge.objects.create(
+        kept=kept, other=other, by=by, moved=dict(moved), fields_taken=taken
+    )
+
+
+def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
+    """Both rows, locked in one order for all, so that two merges cannot wait for each other."""
+    if kept.pk == other.pk:
+        raise errors.SameRecord
+    rows = Client.objects.select_for_update().filter(pk__in=[kept.pk, other.pk]).order_by("pk")
+    by_key = {row.pk: row for row in rows}
+    if any(row.is_gone for row in by_key.values()):
+        raise errors.RecordGone
+    waiting = Erasure.objects.filter(client__in=by_key, confirmed_at=None, withdrawn_at=None)
+    if waiting.exists():
+        raise errors.AskedAlready
+    return by_key[kept.pk], by_key[other.pk]
+
+
+def _clear_doubled_precautions(kept: Client, other: Client, by: User) -> None:
+    """A precaution stands once: the one that was found first stays open on each."""
+    standing = kept.precautions.filter(cleared_on=None).values("precaution")
+    doubled = other.precautions.filter(cleared_on=None, precaution__in=standing)
+    PrecautionFound.objects.filter(pk__in=doubled).update(
+        cleared_on=timezone.localdate(), cleared_by=by, cleared_reason=TWICE
+    )
+
+
+def _move_all(kept: Client, other: Client) -> Counter[str]:
+    moved: Counter[str] = Counter()
+    for model, field in direct_references():
+        twins = twin_keys(model, field.name, kept, other)
+        rows = model._base_manager.filter(**{field.name: other}).exclude(pk__in=twins)
+        with _unprotected(model):
+            count = rows.update(**{field.name: kept})
+        if count:
+            moved[kind_of(model)] += count
+    return moved
+
+
+def _unprotected(model: type[Model]) -> AbstractContextManager[None]:
+    """Without the triggers that refuse a change; those that record one go on doing so."""
+    triggers: list[Any] = getattr(model._meta, "triggers", [])
+    names = [
+        f"{model._meta.label}:{trigger.name}"
+        for trigger in triggers
+        if isinstance(trigger, pgtrigger.Protect)
+    ]
+    return pgtrigger.ignore(*names) if names else nullcontext()
+
+
+def _take_details(kept: Client, other: Client, taken: list[str]) -> None:
+    for name in taken:
+        setattr(kept, name, getattr(other, name))
+    if taken:
+        kept.save(update_fields=taken)
+
+
+def _make_pointer(kept: Client, other: Client) -> None:
+    """Records merged into `other` before point to the one that now holds it all."""
+    Client.objects.filter(merged_into=other).update(merged_into=kept)
+    other.merged_into = kept
+    other.deactivated_at = timezone.now()
+    other.deactivated_reason = f"Merged into record {kept.record_number}."
+    other.save(update_fields=["merged_into", "deactivated_at", "deactivated_reason"])

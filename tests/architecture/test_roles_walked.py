@@ -1,0 +1,118 @@
+"""Every role asks every address with every method, for records of its own and of others.
+
+What it may is what the table in DEVELOPERS.md says; the table and the app name the same addresses.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client as Browser
+from django.urls import URLPattern
+
+from clinic.accounts.permits import OPEN_TO_ALL
+from clinic.clients.models import Client
+from clinic.common.vocabulary import Role
+from tests.architecture.test_permits import PATTERNS
+from tests.cast import Cast, make_cast
+from tests.journeys.test_accessible import addresses, furnish
+
+GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
+ROW = re.compile(r"^\| `([a-z_.]+)` \| (yes|no) \| (yes|no) \| (yes|no) \| (.+) \|$", re.M)
+ROLES = (Role.FRONT_DESK, Role.THERAPIST, Role.CLINIC_LEAD)
+TAKEN = ("get", "post")
+NEVER_TAKEN = ("put", "patch", "delete", "options", "trace")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the guide's table."""
+
+    roles: frozenset[Role]
+    names: frozenset[str]
+
+
+def guide() -> dict[str, Row]:
+    rows = {}
+    for permit, *ticks, names in ROW.findall(GUIDE.read_text()):
+        allowed = {role for role, tick in zip(ROLES, ticks, strict=True) if tick == "yes"}
+        rows[permit] = Row(frozenset(allowed), frozenset(re.findall(r"`([a-z0-9-]+)`", names)))
+    return rows
+
+
+def permit_of(pattern: URLPattern) -> str:
+    return str(pattern.callback.permit)  # type: ignore[attr-defined]
+
+
+@pytest.fixture(scope="module")
+def clinic(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Cast, dict[str, Any]]]:
+    """The demo's clinic with one of everything: each record is one person's own, others look."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        cast = make_cast()
+        yield cast, furnish(cast)
+        transaction.set_rollback(True)
+
+
+def test_the_guide_names_every_address_under_its_permit() -> None:
+    named = {permit: row.names for permit, row in guide().items()}
+    real: dict[str, set[str]] = {}
+    for pattern in PATTERNS:
+        if permit_of(pattern) != OPEN_TO_ALL:
+            real.setdefault(permit_of(pattern), set()).add(pattern.name)
+    assert {permit: sorted(names) for permit, names in named.items()} == {
+        permit: sorted(names) for permit, names in real.items()
+    }
+
+
+def answers(browser: Browser, address: str, methods: tuple[str, ...]) -> dict[str, int]:
+    """The status for each method; whatever a request changed is taken back."""
+    found = {}
+    for method in methods:
+        with transaction.atomic():
+            found[method] = getattr(browser, method)(address).status_code
+            transaction.set_rollback(True)
+    return found
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_may_what_the_guide_says_and_no_more(
+    role: Role, clinic: tuple[Cast, dict[str, Any]], db: None
+) -> None:
+    cast, ids = clinic
+    user = {
+        Role.FRONT_DESK: cast.front_desk,
+        Role.THERAPIST: cast.therapist,
+        Role.CLINIC_LEAD: cast.lead,
+    }[role]
+    others = ids | {"client_id": Client.objects.exclude(pk=ids["client_id"]).first().pk}
+    rows = guide()
+    wrong: list[tuple[str, str, int]] = []
+    for whose in (ids, others):
+        pages = addresses(whose, with_files=True)
+        for pattern in PATTERNS:
+            if permit_of(pattern) == OPEN_TO_ALL or pattern.name not in pages:
+                continue
+            browser = Browser(raise_request_exception=False)
+            browser.force_login(user)
+            is_allowed = role in rows[permit_of(pattern)].roles
+            methods = (*TAKEN, "head", *NEVER_TAKEN) if whose is ids else TAKEN
+            found = answers(browser, pages[pattern.name], methods)
+            wrong += [
+                (pattern.name, method, status)
+                for method, status in found.items()
+                if not _fits(method, status, is_allowed=is_allowed)
+            ]
+    assert wrong == []
+
+
+def _fits(method: str, status: int, *, is_allowed: bool) -> bool:
+    """Refused wholly, or answered without a fault; and nothing answers what no form sends."""
+    if method in NEVER_TAKEN:
+        return status == 405
+    if not is_allowed:
+        return status == 403
+    return status < 500 and status != 403

@@ -1,0 +1,46 @@
+"""What every response carries, by the OWASP HTTP Headers Cheat Sheet (from memory, not re-read)."""
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+
+from tests.architecture.test_permits import PATTERNS, address
+from tests.cast import Cast
+
+pytestmark = pytest.mark.django_db
+
+EXPECTED = {
+    "X-Frame-Options": "DENY",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+def test_every_answer_of_every_address_carries_them_whatever_its_status(
+    lead: Browser, client: Browser, cast: Cast
+) -> None:
+    statuses = set()
+    for browser in (lead, client):
+        for pattern in PATTERNS:
+            if pattern.name in {"sign-out", "calendar-feed"}:  # ends the walk; needs a secret
+                continue
+            answer = browser.get(address(pattern))
+            statuses.add(answer.status_code)
+            found = {name: answer.headers.get(name) for name in EXPECTED}
+            assert found == EXPECTED, pattern.name
+            policy = answer.headers["Content-Security-Policy"]
+            assert "default-src 'none'" in policy, pattern.name
+            assert "unsafe" not in policy, pattern.name
+            assert "camera=()" in answer.headers["Permissions-Policy"], pattern.name
+            assert "no-store" in answer.headers["Cache-Control"], pattern.name
+    assert {200, 302, 404, 405} <= statuses
+
+
+def test_no_page_of_the_account_carries_inline_code_or_style(lead: Browser, cast: Cast) -> None:
+    for name in ("account", "second-factor", "choose-password", "staff", "today"):
+        page = lead.get(reverse(name)).text
+        assert " style=" not in page, name
+        assert "<script>" not in page, name
+        assert " onclick=" not in page, name

@@ -1,0 +1,163 @@
+"""An erasure takes two persons and a reason, and leaves a number that says so."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from dateutil.relativedelta import relativedelta
+from django.db import IntegrityError, transaction
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clinic.clients.models import Client
+from clinic.clients.selectors import Search, clients_found
+from clinic.keeping import errors
+from clinic.keeping.models import Erasure, ErasureGround
+from clinic.keeping.services.erasing import ask_erasure, confirm_erasure, withdraw_erasure
+from clinic.keeping.services.merging import merge_clients
+from tests.builders import make_client, make_episode, today
+from tests.cast import Cast
+from tests.clinic.scheduling.desk import booked
+from tests.clinic.visits.charting import signed
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client_past() -> Client:
+    """Registered 11 years ago and never seen since."""
+    client = make_client(given_name="Perpetua", phone="555 0199", record_number="T900")
+    Client.objects.update(registered_at=datetime.now(UTC) - relativedelta(years=11))
+    return client
+
+
+def asked(client: Client, cast: Cast, **differences: Any) -> Erasure:
+    values = {"ground": ErasureGround.RETENTION, "reason": "Asked by the client in March."}
+    return ask_erasure(client=client, by=cast.lead, **values | differences)
+
+
+def test_only_another_person_can_confirm(cast: Cast, client_past: Client) -> None:
+    erasure = asked(client_past, cast)
+    with pytest.raises(errors.SamePerson):
+        confirm_erasure(erasure=erasure, by=cast.lead)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Erasure.objects.update(confirmed_by=cast.lead, confirmed_at=datetime.now(UTC))
+    confirm_erasure(erasure=erasure, by=cast.therapist)
+    client_past.refresh_from_db()
+    assert client_past.erased_at is not None
+    assert (client_past.given_name, client_past.phone) == ("Record", "")
+
+
+def test_within_the_period_only_the_law_erases(cast: Cast) -> None:
+    client = make_client()
+    with pytest.raises(errors.StillKept) as kept:
+        asked(client, cast)
+    assert kept.value.until == today() + relativedelta(years=10)
+    assert asked(client, cast, ground=ErasureGround.LAW).is_open
+
+
+def test_who_is_booked_to_come_is_not_erased(cast: Cast, client_past: Client) -> None:
+    booked(cast.therapist, today() + timedelta(days=2), client=client_past)
+    with pytest.raises(errors.StillBooked):
+        asked(client_past, cast)
+
+
+def test_an_erasure_is_asked_once_and_can_be_withdrawn(cast: Cast, client_past: Client) -> None:
+    erasure = asked(client_past, cast)
+    with pytest.raises(errors.AskedAlready):
+        asked(client_past, cast)
+    with pytest.raises(errors.AskedAlready):
+        merge_clients(kept=make_client(), other=client_past, taking=[], by=cast.lead)
+    withdraw_erasure(erasure=erasure, by=cast.therapist)
+    with pytest.raises(errors.NotOpen):
+        confirm_erasure(erasure=erasure, by=cast.therapist)
+    client_past.refresh_from_db()
+    assert client_past.given_name == "Perpetua"
+
+
+def test_records_merged_into_it_are_erased_with_it(cast: Cast, client_past: Client) -> None:
+    twin = make_client(given_name="Perpetua")
+    signed(cast.therapist, make_episode(twin, cast.therapist))
+    merge_clients(kept=client_past, other=twin, taking=[], by=cast.lead)
+    erasure = asked(client_past, cast, ground=ErasureGround.LAW)
+    confirmed = confirm_erasure(erasure=erasure, by=cast.therapist)
+    assert confirmed.removed["visit notes"] == 1
+    assert not Client.objects.filter(given_name="Perpetua").exists()
+
+
+def test_what_is_left_is_found_by_nobody_but_who_has_the_link(
+    cast: Cast, lead: Browser, client_past: Client
+) -> None:
+    confirm_erasure(erasure=asked(client_past, cast), by=cast.therapist)
+    for words in ("T900", "Perpetua", "erased", "Record"):
+        assert not clients_found(cast.lead, Search(words, includes_inactive=True)).object_list
+    page = lead.get(reverse("client", args=[client_past.pk]))
+    assert page.status_code == 410
+    assert "Record T900 was erased" in page.content.decode()
+    listed = lead.get(reverse("erasures")).content.decode()
+    assert "Asked by the client in March." in listed
+    assert "confirmed by Theo Marsh" in listed
+
+
+# Pages
+
+
+def test_the_lead_asks_and_a_therapist_is_told_and_confirms(
+    lead: Browser, therapist: Browser, client_past: Client
+) -> None:
+    typed = {"ground": "retention", "reason": "Asked by letter"}
+    assert lead.post(reverse("client-erase", args=[client_past.pk]), typed).url == reverse(
+        "erasures"
+    )
+    told = "1 erasure waits for a second person."
+    assert told in therapist.get(reverse("today")).content.decode()
+    assert told not in lead.get(reverse("today")).content.decode()
+    erasure = Erasure.objects.get()
+    page = reverse("erasure-confirm", args=[erasure.pk])
+    assert "You asked for this yourself" in lead.get(page).content.decode()
+    wrong = therapist.post(page, {"record_number": "T90"})
+    assert "Type T900, exactly" in wrong.content.decode()
+    assert wrong.context["form"]["record_number"].value() == "T90"
+    assert therapist.post(page, {"record_number": "T900"}).url == reverse("erasures")
+    assert Erasure.objects.get().confirmed_at
+
+
+def test_a_refusal_keeps_what_was_typed(lead: Browser) -> None:
+    page = lead.post(
+        reverse("client-erase", args=[make_client().pk]), {"ground": "retention", "reason": "Tidy"}
+    )
+    assert "This record must be kept until" in page.content.decode()
+    assert page.context["form"]["reason"].value() == "Tidy"
+    assert not Erasure.objects.exists()
+
+
+def test_a_therapist_can_withdraw_once(cast: Cast, therapist: Browser, client_past: Client) -> None:
+    erasure = asked(client_past, cast)
+    address = reverse("erasure-withdraw", args=[erasure.pk])
+    assert therapist.get(address).status_code == 405
+    assert therapist.post(address).url == reverse("erasures")
+    again = therapist.post(address, follow=True).content.decode()
+    assert "Nothing was changed" in again
+
+
+def test_who_may_not_is_refused(
+    cast: Cast, signed_in: Callable[[Any], Browser], client_past: Client
+) -> None:
+    erasure = asked(client_past, cast)
+    desk, therapist = signed_in(cast.front_desk), signed_in(cast.therapist)
+    assert desk.get(reverse("erasures")).status_code == 403
+    assert desk.post(reverse("erasure-confirm", args=[erasure.pk])).status_code == 403
+    for name in ("client-erase", "client-export", "client-merge"):
+        assert therapist.get(reverse(name, args=[client_past.pk])).status_code == 403
+    assert therapist.post(reverse("client-export-file", args=[client_past.pk])).status_code == 403
+
+
+def test_an_export_is_one_file_that_names_no_client(lead: Browser, client_past: Client) -> None:
+    assert (
+        "The file is not encrypted"
+        in lead.get(reverse("client-export", args=[client_past.pk])).content.decode()
+    )
+    response = lead.post(reverse("client-export-file", args=[client_past.pk]))
+    assert response["Content-Disposition"] == 'attachment; filename="record-T900.zip"'
+    assert b"".join(response.streaming_content).startswith(b"PK")  # type: ignore[attr-defined]

@@ -1,0 +1,182 @@
+"""Two records of one person become one; what was signed or sent stays byte for byte."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clinic.audit.models import Entry
+from clinic.audit.selectors import history_of
+from clinic.clients.models import Client, PrecautionFound
+from clinic.clients.selectors import Search, clients_found, look_alikes
+from clinic.common.vocabulary import Precaution
+from clinic.keeping import errors
+from clinic.keeping.belongings import direct_references
+from clinic.keeping.models import Merge
+from clinic.keeping.selectors.merging import merge_preview
+from clinic.keeping.services.merging import merge_clients
+from clinic.scheduling.models import Appointment
+from tests.builders import make_client, make_episode, today
+from tests.cast import Cast
+from tests.clinic.scheduling.desk import booked
+from tests.clinic.visits.charting import signed
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def other(cast: Cast) -> Client:
+    client = make_client()
+    signed(cast.therapist, make_episode(client, cast.therapist))
+    booked(cast.therapist, today() + timedelta(days=3), client=client)
+    return client
+
+
+@pytest.fixture
+def kept() -> Client:
+    return make_client(given_name="Margret", phone="555 0147", record_number="T777")
+
+
+def test_chosen_details_are_taken_and_the_rest_stays(
+    cast: Cast, kept: Client, other: Client
+) -> None:
+    merge_clients(kept=kept, other=other, taking=["given_name", "record_number"], by=cast.lead)
+    kept.refresh_from_db()
+    assert (kept.given_name, kept.phone, kept.record_number) == ("Marguerite", "555 0147", "T777")
+    assert Merge.objects.get().fields_taken == ["given_name"]
+
+
+def test_the_old_number_name_and_link_lead_to_the_kept_record(
+    cast: Cast, lead: Browser, kept: Client, other: Client
+) -> None:
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    for words in (other.record_number, "marguerite", "margret"):
+        assert list(clients_found(cast.front_desk, Search(words, includes_inactive=True))) == [kept]
+    response = lead.get(reverse("client", args=[other.pk]), follow=True)
+    assert response.redirect_chain == [(reverse("client", args=[kept.pk]), 302)]
+    assert f"Record {other.record_number} was merged" in response.content.decode()
+    for name in ("client-edit", "episode-new", "client-merge", "client-erase"):
+        assert lead.get(reverse(name, args=[other.pk])).status_code == 404
+    assert lead.post(reverse("client-reactivate", args=[other.pk])).status_code == 404
+    assert look_alikes(kept) == []
+
+
+def test_a_record_merged_twice_over_leads_to_the_last(cast: Cast, kept: Client) -> None:
+    first, second = make_client(), make_client()
+    merge_clients(kept=second, other=first, taking=[], by=cast.lead)
+    merge_clients(kept=kept, other=second, taking=[], by=cast.lead)
+    first.refresh_from_db()
+    assert first.merged_into == kept
+
+
+def test_both_records_say_that_they_were_merged(cast: Cast, kept: Client, other: Client) -> None:
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    said = Entry.objects.filter(verb="client.merged").order_by("pk")
+    assert [(entry.client_id, entry.by) for entry in said] == [
+        (kept.pk, cast.lead),
+        (other.pk, cast.lead),
+    ]
+    assert set(said) <= set(history_of(kept))
+
+
+def test_bookings_at_the_same_time_are_told_and_nothing_is_merged(cast: Cast, kept: Client) -> None:
+    other = make_client()
+    mine = booked(cast.therapist, today() + timedelta(days=3), client=kept)
+    theirs = booked(cast.other_therapist, today() + timedelta(days=3), client=other)
+    assert merge_preview(kept=kept, other=other).overlaps == ((mine, theirs),)
+    with pytest.raises(errors.BookingsOverlap):
+        merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    assert Appointment.objects.get(pk=theirs.pk).client == other
+
+
+def test_a_precaution_on_both_stands_once(cast: Cast, kept: Client) -> None:
+    other = make_client()
+    for client in (kept, other):
+        PrecautionFound.objects.create(
+            client=client,
+            precaution=Precaution.UNTREATED_INFECTION,
+            found_on=today(),
+            found_by=cast.therapist,
+        )
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    standing, cleared = kept.precautions.order_by("cleared_on").reverse()
+    assert kept.precautions.filter(cleared_on=None).count() == 1
+    assert {standing.cleared_reason, cleared.cleared_reason} == {
+        "",
+        "Found on both records when they were merged.",
+    }
+
+
+def test_a_record_is_not_merged_into_itself_nor_into_one_that_is_gone(
+    cast: Cast, kept: Client
+) -> None:
+    other, third = make_client(), make_client()
+    with pytest.raises(errors.SameRecord):
+        merge_clients(kept=kept, other=kept, taking=[], by=cast.lead)
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    with pytest.raises(errors.RecordGone):
+        merge_clients(kept=third, other=other, taking=[], by=cast.lead)
+
+
+def test_every_table_that_names_a_client_is_moved() -> None:
+    """Or somebody decided that it stays: the access record, and the record of keeping."""
+    named = {
+        (relation.related_model._meta.label, relation.field.name)
+        for relation in Client._meta.get_fields(include_hidden=True)
+        if relation.auto_created and relation.related_model is not Client
+    }
+    moved = {(model._meta.label, field.name) for model, field in direct_references()}
+    assert {label for label, _ in named - moved} == {
+        "audit.Entry",
+        "keeping.Erasure",
+        "keeping.Merge",
+    }
+
+
+# Pages
+
+
+def merging(kept: Client, other: Client) -> str:
+    return reverse("client-merge-with", args=[kept.pk, other.pk])
+
+
+def test_the_pages_compare_and_merge(lead: Browser, kept: Client, other: Client) -> None:
+    chosen = lead.post(
+        reverse("client-merge", args=[kept.pk]), {"record_number": other.record_number}
+    )
+    assert chosen.url == merging(kept, other)
+    page = lead.get(chosen.url).content.decode()
+    assert "episodes: 1" in page
+    assert "Margret" in page
+    assert "Marguerite" in page
+    response = lead.post(chosen.url, {"given_name": "other", "phone": "kept", "is_sure": "on"})
+    assert response.url == reverse("client", args=[kept.pk])
+    kept.refresh_from_db()
+    assert kept.given_name == "Marguerite"
+
+
+def test_without_the_tick_nothing_is_merged_and_the_choice_stays(
+    lead: Browser, kept: Client, other: Client
+) -> None:
+    page = lead.post(merging(kept, other), {"given_name": "other", "phone": "kept"})
+    assert "Tick this when you have compared" in page.content.decode()
+    assert page.context["form"]["given_name"].value() == "other"
+    assert not Merge.objects.exists()
+
+
+def test_a_number_that_nobody_has_stays_in_the_field(lead: Browser, kept: Client) -> None:
+    page = lead.post(reverse("client-merge", args=[kept.pk]), {"record_number": "T000"})
+    assert "No other record has this number" in page.content.decode()
+    assert page.context["form"]["record_number"].value() == "T000"
+
+
+def test_only_the_lead_merges(
+    cast: Cast, signed_in: Callable[[Any], Browser], kept: Client
+) -> None:
+    other = make_client()
+    for user in (cast.front_desk, cast.therapist):
+        assert signed_in(user).post(merging(kept, other)).status_code == 403
+    assert signed_in(cast.lead).put(merging(kept, other)).status_code == 405

@@ -1,0 +1,95 @@
+"""Records past their period are listed, by the clinic's own rules."""
+
+from datetime import UTC, date, datetime
+
+import pytest
+from dateutil.relativedelta import relativedelta
+from django.test import Client as Browser
+from django.urls import reverse
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from clinic.clients.models import Client
+from clinic.keeping.models import RetentionRule
+from clinic.keeping.retention import RetentionRules
+from clinic.keeping.selectors.retention import kept_until, past_retention
+from tests.builders import make_client, make_episode, make_protocol, make_session, today
+from tests.cast import Cast
+
+# 42 CFR 422.504(d) asks 10 years of Medicare Advantage papers; majority at 18. By hand:
+# an adult last seen on 4 Mar 2016 is kept to 4 Mar 2026; a child born on 1 Jun 2010 and last seen
+# on 4 Mar 2016 to ten years after 1 Jun 2028; one seen last on 29 Feb 2016 to 28 Feb 2026.
+WORKED = [
+    (date(2016, 3, 4), date(1961, 3, 4), date(2026, 3, 4)),
+    (date(2016, 3, 4), date(2010, 6, 1), date(2038, 6, 1)),
+    (date(2016, 2, 29), date(1961, 3, 4), date(2026, 2, 28)),
+]
+
+
+@pytest.mark.parametrize(("seen", "born", "until"), WORKED)
+def test_periods_worked_by_hand(seen: date, born: date, until: date) -> None:
+    assert RetentionRules(10, 18, 10).kept_until(last_seen_on=seen, born_on=born) == until
+
+
+@given(
+    st.dates(date(1950, 1, 1), date(2026, 1, 1)),
+    st.integers(0, 90),
+    st.integers(1, 30),
+    st.integers(0, 30),
+)
+@settings(max_examples=60, deadline=None)
+def test_nobody_is_let_go_before_either_period_is_over(
+    seen: date, age: int, years: int, more: int
+) -> None:
+    born = seen - relativedelta(years=age)
+    until = RetentionRules(years, 18, more).kept_until(last_seen_on=seen, born_on=born)
+    assert until >= seen + relativedelta(years=years)
+    assert until >= born + relativedelta(years=18 + more)
+
+
+def registered(years_ago: int, days: int = 0, **differences: object) -> Client:
+    client = make_client(**differences)
+    moment = datetime.now(UTC) - relativedelta(years=years_ago, days=days)
+    Client.objects.filter(pk=client.pk).update(registered_at=moment)
+    return client
+
+
+@pytest.mark.django_db
+def test_the_list_agrees_with_the_rule(cast: Cast) -> None:
+    adult, child = date(1961, 3, 4), today() - relativedelta(years=20)
+    past, recent = registered(10, 2, born_on=adult), registered(9, 300, born_on=adult)
+    minor, seen_since = registered(10, 2, born_on=child), registered(12, born_on=adult)
+    gone = registered(12, born_on=adult)
+    Client.objects.filter(pk=gone.pk).update(
+        erased_at=datetime.now(UTC), deactivated_at=datetime.now(UTC), deactivated_reason="Erased."
+    )
+    make_session(
+        make_episode(seen_since, cast.therapist, opened_on=today() - relativedelta(years=5)),
+        make_protocol(),
+        taken_on=today() - relativedelta(years=5),
+    )
+    listed = {line.client for line in past_retention("1", today=today())}
+    assert listed == {past}
+    for client in (past, recent, minor, seen_since):
+        assert (kept_until(client) <= today()) == (client in listed)
+
+
+@pytest.mark.django_db
+def test_the_lead_sets_the_periods_and_the_list_follows(lead: Browser, cast: Cast) -> None:
+    client = registered(6, 2)
+    assert client.record_number not in lead.get(reverse("retention")).content.decode()
+    typed = {"years_after_last_visit": 6, "majority_age": 18, "years_after_majority": 3}
+    assert lead.post(reverse("retention-rules"), typed).url == reverse("retention")
+    page = lead.get(reverse("retention")).content.decode()
+    assert client.record_number in page
+    assert reverse("client-erase", args=[client.pk]) in page
+    assert "<b>1</b> record is past" in lead.get(reverse("keeping")).content.decode()
+
+
+@pytest.mark.django_db
+def test_a_period_that_cannot_be_stays_in_the_form(lead: Browser) -> None:
+    typed = {"years_after_last_visit": "0", "majority_age": "18", "years_after_majority": "x"}
+    page = lead.post(reverse("retention-rules"), typed)
+    assert page.context["form"]["years_after_majority"].value() == "x"
+    assert set(page.context["form"].errors) == {"years_after_last_visit", "years_after_majority"}
+    assert not RetentionRule.objects.exists()
