@@ -24,6 +24,7 @@ from clinic.demo.letters import acts_of_letters
 from clinic.demo.notes import chart_visits
 from clinic.demo.plans import acts_of_plan, acts_of_scores
 from clinic.demo.scenario import Story, demo_id
+from clinic.demo.sending import post_letters
 from clinic.demo.stage import Act, Cast, Stage, Staged, WorkingStage
 from clinic.demo.tapings import Tape, acts_of_tapings
 from measurements.limb.levels import EndHandling
@@ -88,6 +89,7 @@ def load(today: date, *, say: Say) -> list[Account]:
         _play(told, stage, say)
         furnish_desk(stage, OPENED)
         chart_visits(stage)
+        post_letters(stage)
         run_last_month(stage)
         hand_out(passwords)
     return accounts_of(told, passwords)

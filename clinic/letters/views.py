@@ -30,6 +30,7 @@ from clinic.letters.selectors import (
     offers,
     stored_pdf,
 )
+from clinic.letters.sending.selectors import sendings_for
 from clinic.letters.sentences import INSTALL, sentence
 from clinic.letters.sheet import Sheet, blocks
 
@@ -103,7 +104,11 @@ def letter(request: HttpRequest, letter_id: UUID) -> HttpResponse:
     found = _letter(request, letter_id)
     if found.is_approved:
         services.record_look(letter=found, by=request.user)
-        shown = {"letter": found, "blocks": blocks(found.kind_word, services.texts_of(found))}
+        shown = {
+            "letter": found,
+            "blocks": blocks(found.kind_word, services.texts_of(found)),
+            "sendings": sendings_for(request.user).filter(letter=found).order_by("batch__made_at"),
+        }
         return render(request, "letters/approved.html", shown)
     form = TextsForm(request.POST or None, instance=found)
     if form.is_valid():

@@ -19,8 +19,9 @@ from clinic.letters.sending.models import STANDING, Batch, MailAgreement, Sendin
 from clinic.letters.sending.ways import Output, Way
 from clinic.scheduling.selectors.reminders import mail_is_set_up
 
-# More than a practice writes in a month; the list says when there are others.
-MOST_SHOWN = 400
+# More than a practice writes in a month, and 12 s of merging on a busy machine; the list says when
+# there are others.
+MOST_SHOWN = 200
 LOG_LENGTH = 50
 # All of a letter that this page may read: nothing it says.
 COLUMNS = (

@@ -35,6 +35,9 @@ DIN_5008_B_FIELD_LEFT_MM = 20.0
 DIN_5008_B_FIELD_WIDTH_MM = 85.0
 DIN_5008_B_NOTES_HEIGHT_MM = 17.7
 DIN_5008_B_ADDRESS_HEIGHT_MM = 27.3
+# DL envelope by DIN 680: 110 mm high, its window 15 mm from the lower edge.
+DL_HEIGHT_MM = 110.0
+DL_WINDOW_BOTTOM_MM = 15.0
 
 # US number 10 envelope, 4 1/8 by 9 1/2 inches, with the usual left window: 1 1/8 by 4 1/2 inches,
 # 7/8 inch from the left and 1/2 inch from the bottom. US Letter in three is 11/3 inches high.
@@ -75,3 +78,9 @@ DIN_5008_B = _din_5008_b()
 US_10 = _us_10()
 # By paper size of the practice.
 WINDOWS = {"A4": DIN_5008_B, "letter": US_10}
+# How far down the sheet may show at all, when it has slid up in its envelope: nothing that the
+# letter says may stand above this line.
+REACH_MM = {
+    "A4": DL_HEIGHT_MM - DL_WINDOW_BOTTOM_MM,
+    "letter": US_10_HEIGHT_MM - US_10_WINDOW_BOTTOM_MM,
+}

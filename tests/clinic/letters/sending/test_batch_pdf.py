@@ -19,7 +19,7 @@ from clinic.letters.sending.batch_pdf import batch_pdf
 from clinic.letters.sending.models import Batch
 from clinic.letters.sending.selectors import bytes_of_letters, sendings_of
 from clinic.letters.sending.ways import Decision, Output
-from clinic.letters.sending.windows import DIN_5008_B, US_10, WINDOWS, Window
+from clinic.letters.sending.windows import DIN_5008_B, REACH_MM, US_10, WINDOWS, Window
 from clinic.letters.sending.zip_file import batch_zip
 from clinic.letters.services import compile_letter, final_sheet
 from tests.builders import make_referrer, today
@@ -74,6 +74,7 @@ def test_the_windows_are_where_the_envelopes_have_them() -> None:
     assert (DIN_5008_B.left_mm, DIN_5008_B.right_mm) == pytest.approx((20.0, 105.0))
     assert (US_10.top_mm, US_10.bottom_mm) == pytest.approx((63.5, 80.43), abs=0.01)
     assert (US_10.left_mm, US_10.right_mm) == pytest.approx((22.2, 111.1), abs=0.05)
+    assert pytest.approx({"A4": 95.0, "letter": 92.075}) == REACH_MM  # 110 - 15; 3 5/8 inches
 
 
 @pytest.mark.parametrize("paper", list(PaperSize))
@@ -91,6 +92,8 @@ def test_the_address_shows_in_the_window_on_letter_and_address_sheet(
         cast.therapist,
     )
     window, own = WINDOWS[paper], letter_pdf(real)
+    said = place_of(own, page=0, starts="Better: ", lines=1)
+    assert said.top_mm >= REACH_MM[paper]  # no window shows what the letter says
     assert window.holds(place_of(own, page=0, starts="Dr. Odile Farrow", lines=4))
     letter = letter_on("Bly", make_referrer(), cast.therapist)
     pdf = printed(batch_of(letter, by=cast.front_desk, address_sheets=True), cast)
