@@ -5,8 +5,9 @@ from datetime import time
 from dateutil.relativedelta import relativedelta
 from django.utils import timezone
 
-from clinic.common.print import can_print
+from clinic.demo import letters
 from clinic.demo.clock import clock_at, moment_of, nth_working_day
+from clinic.demo.scenario import demo_id
 from clinic.demo.stage import Stage
 from clinic.letters.errors import LetterTooLong
 from clinic.letters.models import LetterRun, RunLetter
@@ -15,42 +16,48 @@ from clinic.letters.runs.services import approve_row, hold_row, skip_row, start_
 from clinic.letters.runs.words import RowState
 from clinic.letters.services import final_sheet
 
-# Of the letters in the order of the review: this many approved, then one held, one skipped.
+# So many are approved, the next is skipped; the letter of this story is held, and stays due.
 APPROVED = 3
+HELD_STORY = "letter_due"
 HELD_FOR = "Ask the surgeon about the drain first."
 SKIPPED_FOR = "Told by phone this week."
 
 
 def run_last_month(stage: Stage) -> None:
-    """The lead compiled on the first working day of this month; the therapists began to read."""
+    """The lead compiled on the first working day of this month; the therapists began to read.
+
+    A machine that cannot print has no run: its letters could not be approved.
+    """
+    if not letters.can_print():
+        return
     month = stage.today.replace(day=1) - relativedelta(months=1)
     compiled_on = nth_working_day(stage.today.replace(day=1), 0)
     with clock_at(min(moment_of(compiled_on, time(8, 30)), timezone.now())):
         run = start_run(month=month, by=stage.cast.lead)
         for row in run.rows.filter(state=RowState.OWED):
             compile_row(row_id=row.pk)
-        _review(_to_review(run))
+        _review(run)
 
 
-def _to_review(run: LetterRun) -> list[RunLetter]:
+def _review(run: LetterRun) -> None:
     rows = RunLetter.objects.filter(run=run, state=RowState.COMPILED)
-    return list(rows.select_related("episode__therapist", "letter").order_by("story", "pk"))
-
-
-def _review(rows: list[RunLetter]) -> None:
-    for row in rows[:APPROVED]:
-        _approve(row)
-    for row in rows[APPROVED : APPROVED + 1]:
+    held = demo_id("episode", HELD_STORY)
+    joined = rows.select_related("episode__therapist", "letter").order_by(
+        "story", "episode__client__folded_name", "pk"
+    )
+    for row in joined.filter(episode=held):
         hold_row(row=row, note=HELD_FOR, by=row.episode.therapist)
-    for row in rows[APPROVED + 1 : APPROVED + 2]:
+    others = list(joined.exclude(episode=held))
+    for row in others[:APPROVED]:
+        _approve(row)
+    for row in others[APPROVED : APPROVED + 1]:
         skip_row(row=row, note=SKIPPED_FOR, by=row.episode.therapist)
 
 
 def _approve(row: RunLetter) -> None:
-    """A machine that cannot print has no approved letters."""
-    if row.letter is None or not can_print():
-        return
     by = row.episode.therapist
+    if row.letter is None:
+        return
     try:
         approve_row(row=row, digest=final_sheet(row.letter, by).digest, by=by)
     except LetterTooLong:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from tests.cast import Cast, make_cast
 from tests.endurance.forms import Form, forms_of
-from tests.journeys.test_accessible import addresses, furnish
+from tests.furnished import addresses, furnish
 
 # Digits that are not ASCII, a NUL, half an emoji's worth of marks, text that spreadsheets run,
 # numbers beyond every column, days that are none.

@@ -1,39 +1,24 @@
 """axe-core finds nothing on any page of the clinic lead and the front desk, by day or night."""
 
 from collections.abc import Callable
-from typing import Any
 
 import pytest
-from django.urls import reverse
-from django.utils.timezone import now
 from playwright.sync_api import Page
 
 from clinic.accounts.models import User
-from clinic.clients.models import (
-    AffectedRegion,
-    Episode,
-    NodeSurgery,
-    PrecautionFound,
-    Referrer,
-)
-from clinic.demo.loading import load
-from clinic.letters.models import Batch, ProgressLetter, Sending
-from clinic.scheduling.models import Appointment, Authorisation, WaitListEntry
-from clinic.scheduling.staff_time import AppointmentKind, Closure, Room, TimeOff
-from clinic.scheduling.states import Status
-from measurements.models import GirthSession, Protocol
-from programmes.models import ClinicExercise
-from programmes.services.drafts import begin_programme
-from programmes.services.issue import issue_programme
-from tests.architecture.test_permits import PATTERNS
-from tests.builders import today
 from tests.cast import Cast
-from tests.clinic.visits import charting
+from tests.furnished import addresses, furnish
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 # Answers that are no page of their own: files, live fragments, buttons that only take a POST.
 NO_PAGE = {
+    "still-here",
+    "sign-in-again",
+    "letters-batch-zip",
+    "letters-batch-pdf",
+    "sign-in",
+    "sign-out",
     "appointment-clients",
     "appointment-file",
     "calendar-feed",
@@ -43,70 +28,11 @@ NO_PAGE = {
     "girths-live",
     "letter-pdf",
     "letter-preview",
-    "letters-batch-pdf",
-    "letters-batch-zip",
     "programme-handout",
     "reminders-file",
     "scores-panel",
-    "sign-in-again",
-    "still-here",
     "visit-readings",
 }
-
-
-def furnish(cast: Cast) -> dict[str, Any]:
-    """The demo's clinic with a day at the desk and two home programmes; one of each id."""
-    load(today(), say=lambda *words: None)
-    episode = Episode.objects.filter(client__node_surgeries__isnull=False).first()
-    client = episode.client
-    given = begin_programme(episode=episode, by=cast.lead)
-    issue_programme(programme=given, revision=given.revision, by=cast.lead)
-    draft = begin_programme(episode=episode, by=cast.lead)
-    coming = Appointment.objects.filter(status=Status.BOOKED, period__startswith__gt=now())
-    appointment = coming.order_by("period").last()
-    off = TimeOff.objects.create(therapist=cast.lead, period=appointment.period, by=cast.lead)
-    return {
-        "client_id": client.pk,
-        "episode_id": episode.pk,
-        "referrer_id": Referrer.objects.first().pk,
-        "treatment_id": NodeSurgery.objects.filter(client=client).first().pk,
-        "kind": "nodes",
-        "precaution_id": PrecautionFound.objects.filter(cleared_on=None).first().pk,
-        "protocol_id": Protocol.objects.filter(retired_at=None).first().pk,
-        "session_id": GirthSession.objects.filter(struck_at=None).first().pk,
-        "region_id": AffectedRegion.objects.filter(findings__isnull=False).first().pk,
-        "batch_id": Batch.objects.first().pk,
-        "sending_id": Sending.objects.exclude(sent_at=None).first().pk,
-        "letter_id": ProgressLetter.objects.filter(approved_at=None).first().pk,
-        "user_id": cast.lead.pk,
-        "programme_id": draft.pk,
-        "exercise_id": ClinicExercise.objects.first().pk,
-        "appointment_id": appointment.pk,
-        "room_id": Room.objects.first().pk,
-        "kind_id": AppointmentKind.objects.first().pk,
-        "off_id": off.pk,
-        "closure_id": Closure.objects.first().pk,
-        "entry_id": WaitListEntry.objects.first().pk,
-        "authorisation_id": Authorisation.objects.first().pk,
-        "reason": "remeasurement",
-        "note_id": charting.draft(cast.lead, episode).pk,
-    }
-
-
-def addresses(ids: dict[str, Any], *, with_files: bool = False) -> dict[str, str]:
-    """The address of every page, by its name; also of what is no page of its own, if wanted."""
-    precaution = PrecautionFound.objects.get(pk=ids["precaution_id"])
-    found = {}
-    for pattern in PATTERNS:
-        is_left_out = pattern.name in NO_PAGE and not with_files
-        if is_left_out or not set(pattern.pattern.converters) <= set(ids):
-            continue
-        own = (
-            ids | {"client_id": precaution.client_id} if pattern.name == "precaution-clear" else ids
-        )
-        kwargs = {name: own[name] for name in pattern.pattern.converters}
-        found[pattern.name] = reverse(pattern.name, kwargs=kwargs)
-    return found
 
 
 @pytest.mark.parametrize("who", ["lead", "front_desk"])
@@ -123,7 +49,7 @@ def test_no_page_has_a_barrier(
     for name, address in pages.items():
         response = page.request.get(address, max_redirects=0)
         is_page = response.ok and response.headers["content-type"].startswith("text/html")
-        if not is_page or name in {"sign-in", "sign-out"}:
+        if not is_page or name in NO_PAGE:
             continue
         page.goto(address)
         for scheme in ("light", "dark"):

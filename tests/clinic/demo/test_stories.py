@@ -12,7 +12,7 @@ from clinic.common.print import can_print
 from clinic.common.vocabulary import Limb, Phase, Posture, Precaution, Region, Role, Side
 from clinic.demo import scenario
 from clinic.demo.scenario import demo_id
-from clinic.letters.models import ProgressLetter
+from clinic.letters.models import ProgressLetter, RunLetter
 from measurements.limb.comparison import (
     Comparison,
     Verdict,
@@ -264,7 +264,8 @@ def test_unfinished_girths_wait() -> None:
 
 
 def test_letters_are_approved_drafted_and_due() -> None:
-    letters = {each.episode_id: each for each in ProgressLetter.objects.all()}
+    written = ProgressLetter.objects.filter(run_row=None)  # not those of the monthly run
+    letters = {each.episode_id: each for each in written}
     assert letters.pop(demo_id("episode", "worsening")).approved_at is None
     assert demo_id("episode", "letter_due") not in letters
     wanted = [
@@ -274,6 +275,14 @@ def test_letters_are_approved_drafted_and_due() -> None:
     ]
     assert set(letters) == (set(wanted) if can_print() else set())
     assert all(bytes(each.pdf).startswith(b"%PDF") for each in letters.values())
+
+
+def test_a_month_is_reviewed_in_part() -> None:
+    states = set(RunLetter.objects.values_list("state", flat=True))
+    wanted = {"compiled", "held", "skipped", "not_owed"}
+    assert states == (wanted if can_print() else set())
+    approved = RunLetter.objects.filter(letter__approved_at__isnull=False)
+    assert approved.count() == (3 if can_print() else 0)
 
 
 def test_every_region_side_and_cause_has_somebody() -> None:
