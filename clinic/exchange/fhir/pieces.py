@@ -4,6 +4,7 @@ Own code systems stand under `urn:ebbline:`; a published code is used only where
 read. Systems, extensions and UCUM units as in FHIR R4 (4.0.1).
 """
 
+import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -51,15 +52,21 @@ OTHER_BLANK = re.compile(r"[^\S \r\n\t]")
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
 
-def readable(value: Any) -> Any:
-    """The same value with every text as R4 allows it: a no-break space becomes a space."""
+def readable(resource: Json) -> Json:
+    """The resource with every text as R4 allows it: a no-break space becomes a space.
+
+    Its JSON tells quickly that nothing is to be done: ASCII, and no control character escaped.
+    """
+    told = json.dumps(resource, ensure_ascii=False)
+    return resource if told.isascii() and "\\" not in told else _walked(resource)
+
+
+def _walked(value: Any) -> Any:
     if isinstance(value, str):
-        return value if value.isascii() and value.isprintable() else _readable(value)
+        return _readable(value)
     if isinstance(value, dict):
-        return {name: readable(each) for name, each in value.items()}
-    if isinstance(value, list):
-        return [readable(each) for each in value]
-    return value
+        return {name: _walked(each) for name, each in value.items()}
+    return [_walked(each) for each in value] if isinstance(value, list) else value
 
 
 def _readable(text: str) -> str:

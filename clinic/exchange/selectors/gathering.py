@@ -34,9 +34,9 @@ CHUNK = 20
 ByClient = dict[UUID, list[Any]]
 
 
-def all_rows(*, chunk: int = CHUNK) -> Iterator[ClientRows]:
+def all_rows(*, chunk: int = 0) -> Iterator[ClientRows]:
     """Every client's rows, one after the other, with `chunk` clients in memory at a time."""
-    for keys in chunks_of_clients(chunk):
+    for keys in chunks_of_clients(chunk or CHUNK):
         yield from rows_of(keys)
 
 

@@ -11,9 +11,10 @@ from django.utils import timezone
 from clinic.clients import days
 from clinic.clients.duplicates import FullName, Likeness, likeness
 from clinic.clients.errors import RecordNumberTaken
-from clinic.clients.models import Client, Delivery, LetterFrequency, Referrer
+from clinic.clients.models import Client, Delivery, Referrer
 from clinic.common.csv_files import Problem, Table, Values, read_table
 from clinic.common.errors import RuleBroken
+from clinic.common.vocabulary import LetterFrequency
 from clinic.exchange import errors
 from clinic.exchange.layouts import LISTS, ListKind
 from clinic.exchange.reports import Doubt, Incoming, ListReport, in_order

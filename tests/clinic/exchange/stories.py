@@ -11,6 +11,7 @@ from clinic.accounts.models import Practice, User
 from clinic.clients.models import (
     Client,
     DrugTreatment,
+    Episode,
     Irradiation,
     NodeSurgery,
     PrecautionFound,
@@ -93,7 +94,7 @@ def _body(client: Client, by: User) -> None:
     )
 
 
-def _measures(episode: object, by: User) -> None:
+def _measures(episode: Episode, by: User) -> None:
     protocol = make_protocol()
     first = make_session(episode, protocol, taken_on=date(2026, 1, 5), is_baseline=True)
     EndReading.objects.create(session=first, side=Side.RIGHT, figure_of_eight_cm=Decimal("38.5"))
@@ -132,7 +133,7 @@ def _measures(episode: object, by: User) -> None:
         )
 
 
-def _visit(episode: object, cast: Cast) -> None:
+def _visit(episode: Episode, cast: Cast) -> None:
     by = cast.therapist
     begins, ends = SIGNED_AT.replace(hour=14), SIGNED_AT.replace(hour=15)
     appointment = Appointment.objects.create(
@@ -188,7 +189,7 @@ def _visit(episode: object, cast: Cast) -> None:
     )
 
 
-def _plan(episode: object, by: User) -> None:
+def _plan(episode: Episode, by: User) -> None:
     plan = PlanOfCare.objects.create(
         episode=episode,
         number=1,
@@ -223,7 +224,7 @@ def _plan(episode: object, by: User) -> None:
     )
 
 
-def _programme(episode: object, by: User) -> None:
+def _programme(episode: Episode, by: User) -> None:
     programme = Programme.objects.create(
         episode=episode,
         number=1,
@@ -254,7 +255,7 @@ def _programme(episode: object, by: User) -> None:
     )
 
 
-def _papers(episode: object, by: User) -> None:
+def _papers(episode: Episode, by: User) -> None:
     Garment.objects.create(
         episode=episode,
         part="arm",
@@ -268,8 +269,14 @@ def _papers(episode: object, by: User) -> None:
         ordered_on=date(2026, 2, 1),
         recorded_by=by,
     )
-    ProgressLetter.objects.create(
+    make_letter(episode, by)
+
+
+def make_letter(episode: Episode, by: User, *, pdf: bytes = PDF) -> ProgressLetter:
+    """A letter as approved."""
+    return ProgressLetter.objects.create(
         episode=episode,
+        kind="letter" if episode.referrer else "report",
         referrer=episode.referrer,
         period_from=date(2026, 1, 1),
         period_to=date(2026, 1, 31),
@@ -278,6 +285,6 @@ def _papers(episode: object, by: User) -> None:
         approved_by=by,
         approved_at=SIGNED_AT,
         summary={},
-        pdf=PDF,
+        pdf=pdf,
         pdf_sha256="f" * 64,
     )

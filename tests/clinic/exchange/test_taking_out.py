@@ -2,12 +2,15 @@
 
 import csv
 import json
+import tracemalloc
 from datetime import date
 from decimal import Decimal
 from io import BytesIO, StringIO
+from pathlib import Path
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
@@ -24,6 +27,7 @@ from measurements.selectors.taped import joined, taped
 from measurements.services.imports import import_sessions
 from tests.builders import make_client, make_episode, make_protocol, make_session
 from tests.cast import Cast
+from tests.clinic.exchange.stories import make_letter
 from tests.clinic.exchange.validators import schema_faults
 
 
@@ -203,3 +207,35 @@ def test_everybodys_girths_cost_a_query_a_chunk(
     with CaptureQueriesContext(connection) as asked:
         assert len(list(record.every_girth_csv())) == 1 + 44
     assert len(asked) == 2 * 2 + 1  # keys and girths of each chunk, then no more keys
+
+
+# Long files
+
+
+def test_everybodys_records_stream_with_some_clients_in_memory(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Thirty clients with a letter of 300 kB each: never all of them at once."""
+    monkeypatch.setattr(gathering, "CHUNK", 2)
+    for _ in range(30):
+        episode = make_episode(make_client(), cast.therapist)
+        make_letter(episode, cast.lead, pdf=bytes(300_000))
+    tracemalloc.start()
+    length = sum(len(line) for line in record.every_bundle())
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert length > 30 * 400_000
+    assert peak < 0.4 * length
+
+
+def test_the_command_writes_a_private_file_and_says_who_took_it(cast: Cast, tmp_path: Path) -> None:
+    make_client()
+    path = tmp_path / "records.ndjson"
+    call_command("take_out", "records", str(path), by="leona", stdout=StringIO())
+    assert json.loads(path.read_bytes())["type"] == "collection"
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert Entry.objects.filter(verb="record.taken_out", by=cast.lead).count() == 1
+    with pytest.raises(CommandError, match="File exists"):
+        call_command("take_out", "girths", str(path), by="leona")
+    with pytest.raises(CommandError, match="Only a clinic lead"):
+        call_command("take_out", "girths", str(tmp_path / "girths.csv"), by="theo")

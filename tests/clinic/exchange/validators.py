@@ -45,8 +45,3 @@ def model_faults(resource: dict[str, Any], kind: str = "") -> list[str]:
     except ValidationError as error:
         return [str(error)]
     return []
-
-
-def status_codes(kind: str, field: str = "status") -> set[str]:
-    """The codes that R4 allows in a field bound to a code."""
-    return set(_schema()["definitions"][kind]["properties"][field]["enum"])

@@ -1,12 +1,12 @@
 """The lead sees when the record was last backed up and tried, and is warned when it was not."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 from django.utils import timezone
-from pytest_django.fixtures import SettingsWrapper
 
 from clinic.keeping.models import Run, RunKind
 from tests.cast import Cast
@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def _of_a_clinic(settings: SettingsWrapper) -> None:
+def _of_a_clinic(settings: Any) -> None:
     settings.BACKUPS_EXPECTED = True
 
 
@@ -78,7 +78,7 @@ def test_a_failure_is_told_with_its_reason_until_the_next_success(lead: Browser)
     assert "failed." not in page_of(lead, "today")
 
 
-def test_a_trial_is_not_warned(lead: Browser, settings: SettingsWrapper) -> None:
+def test_a_trial_is_not_warned(lead: Browser, settings: Any) -> None:
     settings.BACKUPS_EXPECTED = False
     assert "no backup yet" not in page_of(lead, "today")
 

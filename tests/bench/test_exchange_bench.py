@@ -1,0 +1,116 @@
+"""Data out and in: one client's record, everybody's with bounded memory, long lists in."""
+
+import tracemalloc
+from datetime import date, timedelta
+from itertools import islice
+from time import perf_counter, process_time
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from clinic.clients.models import Client
+from clinic.exchange import record
+from clinic.exchange.selectors.girths_in import girths_report
+from clinic.exchange.selectors.people_in import clients_report
+from clinic.exchange.services.importing import import_clients, import_girths
+from measurements.models import Protocol
+from tests.bench.crowd import fill
+from tests.builders import make_client, make_episode, make_session
+from tests.cast import Cast
+from tests.clinic.exchange.stories import whole_record
+
+MOST_MS = 300  # issue 6, "Speed": FHIR export of one client
+ROUNDS = 5
+MEBIBYTE = 1024 * 1024
+
+
+@pytest.mark.bench
+def test_one_clients_record_takes_less_than_its_figure(cast: Cast) -> None:
+    """Two years: a whole record and 60 more sessions of two arms with 11 girths each."""
+    client = whole_record(cast)
+    protocol = Protocol.objects.get(sessions__episode__client=client, sessions__is_baseline=True)
+    for n in range(60):
+        make_session(
+            client.episodes.get(), protocol, taken_on=date(2026, 1, 6) + timedelta(days=3 * n)
+        )
+    spent, busy = [], []
+    for _ in range(ROUNDS):
+        began, worked = perf_counter(), process_time()
+        raw = record.as_bytes(record.client_bundle(client))
+        spent.append(1000 * (perf_counter() - began))
+        busy.append(1000 * (process_time() - worked))
+    print(f"one record: {min(spent):.0f} ms, {min(busy):.0f} of them busy, {len(raw)} bytes")
+    assert min(spent) <= MOST_MS
+
+
+@pytest.mark.bench
+def test_everybodys_records_take_no_more_memory_for_ten_times_the_clients(cast: Cast) -> None:
+    fill(clients=400, sessions_each=8, therapists=[cast.therapist])
+    peaks = []
+    for clients in (40, 400):
+        tracemalloc.start()
+        length = sum(len(line) for line in islice(record.every_bundle(), clients))
+        peaks.append(tracemalloc.get_traced_memory()[1] / MEBIBYTE)
+        tracemalloc.stop()
+        print(f"{clients} clients, {length / MEBIBYTE:.1f} MiB: peak {peaks[-1]:.1f} MiB")
+    began, worked = perf_counter(), process_time()
+    with CaptureQueriesContext(connection) as asked:
+        count = sum(1 for _ in record.every_bundle())
+    spent, busy = perf_counter() - began, process_time() - worked
+    print(
+        f"{count} clients of 8 sessions in {spent:.1f} s ({busy:.1f} s of them busy),"
+        f" {len(asked) / count:.2f} queries a client"
+    )
+    assert peaks[1] <= 1.25 * peaks[0]
+
+
+@pytest.mark.bench
+def test_twenty_thousand_clients_come_in(cast: Cast) -> None:
+    fill(clients=2000, sessions_each=0, therapists=[cast.therapist])
+    lines = ["given_name,family_name,born_on,phone,town"]
+    lines += [
+        f"Given{n % 1777},Name{n},{date(1930, 1, 1) + timedelta(days=n % 25_000)},,Saltmere"
+        for n in range(20_000)
+    ]
+    raw = "\n".join(lines).encode()
+    began = perf_counter()
+    with CaptureQueriesContext(connection) as checking:
+        report = clients_report(raw)
+    checked = perf_counter()
+    import_clients(raw=raw, seen=report.mark, by=cast.lead)
+    kept = perf_counter()
+    print(
+        f"20,000 clients: checked in {checked - began:.1f} s with {len(checking)} queries,"
+        f" kept in {kept - checked:.1f} s, {len(report.doubts)} doubts"
+    )
+    assert Client.objects.count() == 22_000
+    assert len(checking) <= 3
+    assert kept - began <= 60
+
+
+@pytest.mark.bench
+def test_twenty_thousand_girths_come_in(cast: Cast) -> None:
+    protocol = fill(clients=1, sessions_each=1, therapists=[cast.therapist])
+    lines = ["record_number,taken_on,limb,side,level_cm,girth_cm,posture,protocol"]
+    for n in range(100):
+        client = make_client(record_number=f"G{n}")
+        make_episode(client, cast.therapist, opened_on=date(2024, 1, 1))
+        lines += [
+            f"G{n},{date(2024, 1, 2) + timedelta(days=30 * session)},arm,{side},{4 * level},"
+            f'{16 + 1.4 * level:.1f},sitting,"{protocol.name}"'
+            for session in range(9)
+            for side in ("left", "right")
+            for level in range(11)
+        ]
+    raw = "\n".join(lines).encode()
+    began = perf_counter()
+    report = girths_report(raw)
+    checked = perf_counter()
+    import_girths(raw=raw, seen="", by=cast.lead)
+    kept = perf_counter()
+    print(
+        f"{report.table.row_count} girths of 100 clients: checked in {checked - began:.1f} s,"
+        f" kept in {kept - checked:.1f} s"
+    )
+    assert kept - began <= 120
