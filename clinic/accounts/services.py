@@ -47,9 +47,12 @@ def renew_one_time_password(*, user: User, by: User | None = None) -> str:
 def choose_password(*, user: User, password: str, session_key: str | None = None) -> None:
     """Keep the password a person chose; end all their sign-ins but the one they did it in.
 
-    Raises ValidationError when it is too weak.
+    Raises ValidationError, for the field `password`, when it is too weak.
     """
-    validate_password(password, user)
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise ValidationError({"password": error.error_list}) from None
     user.set_password(password)
     user.must_choose_password = False
     user.save(update_fields=["password", "must_choose_password"])

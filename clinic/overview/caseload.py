@@ -163,7 +163,9 @@ def weighed(
     until_on = today + timedelta(days=LOOK_AHEAD_DAYS)
     ordered = sorted(owed, key=lambda each: (each.due_on, each.words))
     near = tuple(each for each in ordered if each.due_on <= until_on)
-    marks = tuple(sorted(flags, key=lambda each: (not each.is_urgent, FLAG_RANKS[each.kind])))
+    marks = tuple(flags)
+    if len(marks) > 1:
+        marks = tuple(sorted(marks, key=lambda each: (not each.is_urgent, FLAG_RANKS[each.kind])))
     facts = ConcernFacts(marks, worse_percent(standings), near[0].due_on if near else None)
     return Weighed(
         owed=near,

@@ -26,7 +26,16 @@ from clinic.overview.caseload import (
 from clinic.overview.concern import Flag, FlagKind, flag, is_recent
 from clinic.overview.due import DueItem, DueKind, due_items
 from clinic.overview.facts import Watched, dated, facts_of, last_taped, wishing
-from clinic.scheduling.recalls import Ask, BookedFacts, CareFacts, ClientFacts, Recall, recalls_of
+from clinic.scheduling.recalls import (
+    REPORT_EVERY_VISITS,
+    REPORT_NOTICE_VISITS,
+    Ask,
+    BookedFacts,
+    CareFacts,
+    ClientFacts,
+    Recall,
+    recalls_of,
+)
 from clinic.scheduling.selectors.recalls import booked_facts
 from clinic.scheduling.words import RecallReason
 from clinic.visits.models import RedFlagSeen, VisitNote
@@ -221,30 +230,67 @@ def _red_flags(keys: Keys, today: date) -> Mapping[UUID, Sequence[tuple[RedFlagK
 # One line
 
 
-def _line(row: Any, gathered: Gathered) -> CaseloadLine:
-    key, phase = row.pk, Phase(row.phase_now)
-    regions, standings = gathered.regions.get(key, ()), gathered.standings.get(key, ())
-    notes = gathered.notes.get(key, Notes())
-    booked, _ = gathered.booked.get(row.client_id, (BookedFacts(), ()))
-    placed = weighed(
-        _owed(row, gathered), _flags(row, gathered, notes), standings, today=gathered.today
+@dataclass(frozen=True, slots=True)
+class _Own:
+    """What was gathered of one episode, looked up once."""
+
+    today: date
+    phase: Phase
+    regions: Sequence[RegionTold]
+    taped: Mapping[str, date]
+    standings: Sequence[Standing]
+    booked: BookedFacts
+    treated_on: Sequence[date]
+    notes: Notes
+    precautions: Sequence[tuple[Precaution, date]]
+    withdrawal: WithdrawalFlag | None
+    red_flags: Sequence[tuple[RedFlagKind, date]]
+    plans: Sequence[Recall]
+    level_since_on: date | None
+
+
+NOT_BOOKED, NO_NOTES = BookedFacts(), Notes()
+
+
+def _own(row: Any, gathered: Gathered) -> _Own:
+    key, client = row.pk, row.client_id
+    booked, treated_on = gathered.booked.get(client, (NOT_BOOKED, ()))
+    return _Own(
+        today=gathered.today,
+        phase=Phase(row.phase_now),
+        regions=gathered.regions.get(key, ()),
+        taped=gathered.taped.get(key, {}),
+        standings=gathered.standings.get(key, ()),
+        booked=booked,
+        treated_on=treated_on,
+        notes=gathered.notes.get(key, NO_NOTES),
+        precautions=gathered.precautions.get(client, ()),
+        withdrawal=gathered.withdrawals.get(key) if gathered.withdrawals else None,
+        red_flags=gathered.red_flags.get(key, ()) if gathered.red_flags else (),
+        plans=gathered.plans.get(client, ()) if gathered.plans else (),
+        level_since_on=gathered.level.get(key) if gathered.level else None,
     )
+
+
+def _line(row: Any, gathered: Gathered) -> CaseloadLine:
+    own = _own(row, gathered)
+    placed = weighed(_owed(row, own), _flags(own), own.standings, today=own.today)
     return CaseloadLine(
-        episode_id=key,
+        episode_id=row.pk,
         client_id=row.client_id,
         name=f"{row.client__family_name}, {row.client__given_name}",
         folded_name=row.client__folded_name,
         record_number=row.client__record_number,
         therapist_id=row.therapist_id,
         therapist=row.therapist__display_name,
-        phase=phase,
+        phase=own.phase,
         phase_since_on=row.phase_since_on,
-        regions=tuple(regions),
-        standings=tuple(standings),
-        is_behind=_is_behind(gathered.taped.get(key, {}), standings),
-        visits=notes.visits,
-        last_visit_on=notes.last_on,
-        next_on=booked.next_on,
+        regions=tuple(own.regions),
+        standings=tuple(own.standings),
+        is_behind={each.limb.value: each.taken_on for each in own.standings} != own.taped,
+        visits=own.notes.visits,
+        last_visit_on=own.notes.last_on,
+        next_on=own.booked.next_on,
         owed=placed.owed,
         coming=placed.coming,
         flags=placed.flags,
@@ -253,23 +299,22 @@ def _line(row: Any, gathered: Gathered) -> CaseloadLine:
     )
 
 
-def _is_behind(taped: Mapping[str, date], standings: Sequence[Standing]) -> bool:
-    return {each.limb.value: each.taken_on for each in standings} != dict(taped)
-
-
-def _owed(row: Any, gathered: Gathered) -> Iterator[Owed]:
-    regions = gathered.regions.get(row.pk, ())
-    watched = Watched(
-        [(each.region, each.side, each.stage is not None) for each in regions],
-        gathered.taped.get(row.pk, {}),
-    )
-    yield from map(_owed_item, due_items(facts_of(row, watched)))
-    if withdrawal := gathered.withdrawals.get(row.pk):
-        found_on = min(found.found_on for found in withdrawal.found)
+def _owed(row: Any, own: _Own) -> Iterator[Owed]:
+    watched = [(each.region, each.side, each.stage is not None) for each in own.regions]
+    yield from map(_owed_item, due_items(facts_of(row, Watched(watched, own.taped))))
+    if own.withdrawal:
+        found_on = min(found.found_on for found in own.withdrawal.found)
         yield _owed_item(DueItem(DueKind.WITHDRAW, found_on))
-    for recall in _recalls(row, gathered):
+    for recall in _recalls(row, own) if _may_be_recalled(row, own) else ():
         if page := ANSWERED_ON.get(recall.reason):
             yield Owed(recall.reason.label, recall.due_on, page)
+
+
+def _may_be_recalled(row: Any, own: _Own) -> bool:
+    """Whether a recall can be due beyond the re-measurement: most episodes need not be asked."""
+    is_near_report = len(own.treated_on) >= REPORT_EVERY_VISITS - REPORT_NOTICE_VISITS
+    reasons = (row.garment_due_on, own.level_since_on, own.plans, own.booked.last_freed_on)
+    return own.phase is Phase.INTENSIVE or is_near_report or any(reasons)
 
 
 def _owed_item(item: DueItem) -> Owed:
@@ -277,39 +322,38 @@ def _owed_item(item: DueItem) -> Owed:
     return Owed(words, item.due_on, DONE_ON[item.kind])
 
 
-def _recalls(row: Any, gathered: Gathered) -> list[Recall]:
+def _recalls(row: Any, own: _Own) -> list[Recall]:
     """By the rules of the recall list, from what the caseload has read already."""
-    booked, treated = gathered.booked.get(row.client_id, (BookedFacts(), ()))
     care = CareFacts(
         opened_on=row.opened_on,
-        phase=Phase(row.phase_now),
+        phase=own.phase,
         phase_since_on=row.phase_since_on,
-        last_taped_on=max(gathered.taped.get(row.pk, {}).values(), default=None),
+        last_taped_on=max(own.taped.values(), default=None),
         every_months=row.every_months,
-        treatments_done=sum(day >= row.opened_on for day in treated),
+        treatments_done=sum(day >= row.opened_on for day in own.treated_on),
         garment_due_on=row.garment_due_on,
-        level_since_on=gathered.level.get(row.pk),
+        level_since_on=own.level_since_on,
     )
-    told = tuple(gathered.plans.get(row.client_id, ()))
-    return recalls_of(ClientFacts((care,), booked=booked, told=told), Ask(gathered.today))
+    return recalls_of(
+        ClientFacts((care,), booked=own.booked, told=tuple(own.plans)), Ask(own.today)
+    )
 
 
-def _flags(row: Any, gathered: Gathered, notes: Notes) -> Iterator[Flag]:
-    yield from _precaution_flags(gathered.precautions.get(row.client_id, ()))
-    for kind, on in gathered.red_flags.get(row.pk, ()):
+def _flags(own: _Own) -> Iterator[Flag]:
+    if own.precautions:
+        yield from _precaution_flags(own.precautions)
+    for kind, on in own.red_flags:
         yield flag(FlagKind.RED_FLAG, kind.label, on)
-    if notes.signs_on:
-        yield flag(FlagKind.RED_FLAG, "signs ticked in a note not signed yet", notes.signs_on)
-    for standing in gathered.standings.get(row.pk, ()):
-        yield from _rises(standing, gathered.today)
-        if Phase(row.phase_now) is Phase.SURVEILLANCE and _is_early_change(standing):
-            yield flag(FlagKind.EARLY_CHANGE, EARLY.format(standing.limb.label), standing.taken_on)
-    if withdrawal := gathered.withdrawals.get(row.pk):
-        yield Flag(FlagKind.WITHDRAW, is_urgent=withdrawal.is_urgent)
-    if notes.unsigned_on:
-        yield flag(FlagKind.UNSIGNED, "draft", notes.unsigned_on)
-    if notes.cosigned_wanted_on:
-        yield flag(FlagKind.UNSIGNED, "waits for a co-signature", notes.cosigned_wanted_on)
+    if own.notes.signs_on:
+        yield flag(FlagKind.RED_FLAG, "signs ticked in a note not signed yet", own.notes.signs_on)
+    for standing in own.standings:
+        yield from _rises(standing, own)
+    if own.withdrawal:
+        yield Flag(FlagKind.WITHDRAW, is_urgent=own.withdrawal.is_urgent)
+    if own.notes.unsigned_on:
+        yield flag(FlagKind.UNSIGNED, "draft", own.notes.unsigned_on)
+    if own.notes.cosigned_wanted_on:
+        yield flag(FlagKind.UNSIGNED, "waits for a co-signature", own.notes.cosigned_wanted_on)
 
 
 def _precaution_flags(found: Sequence[tuple[Precaution, date]]) -> Iterator[Flag]:
@@ -320,13 +364,15 @@ def _precaution_flags(found: Sequence[tuple[Precaution, date]]) -> Iterator[Flag
         yield flag(kind, precaution.label, on)
 
 
-def _rises(standing: Standing, today: date) -> Iterator[Flag]:
+def _rises(standing: Standing, own: _Own) -> Iterator[Flag]:
     """Urgent while the session is recent; an older one is a limb that grew, and listed as that."""
-    found = {FlagKind.SUDDEN_RISE: standing.is_sudden_rise, FlagKind.BOTH_ROSE: standing.both_rose}
-    is_urgent = is_recent(standing.taken_on, today=today)
-    for kind, is_found in found.items():
-        if is_found:
-            yield Flag(kind, standing.limb.label, standing.taken_on, is_urgent)
+    limb, on = standing.limb.label, standing.taken_on
+    if standing.is_sudden_rise:
+        yield Flag(FlagKind.SUDDEN_RISE, limb, on, is_recent(on, today=own.today))
+    if standing.both_rose:
+        yield Flag(FlagKind.BOTH_ROSE, limb, on, is_recent(on, today=own.today))
+    if own.phase is Phase.SURVEILLANCE and _is_early_change(standing):
+        yield flag(FlagKind.EARLY_CHANGE, EARLY.format(limb), on)
 
 
 def _is_early_change(standing: Standing) -> bool:

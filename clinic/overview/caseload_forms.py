@@ -21,6 +21,22 @@ ORDERS = [(sign + order, order.label) for order in Order for sign in ("", "-")]
 
 Query = dict[str, str]
 
+# Headings, and what the list can be sorted by.
+LABELS = {
+    Order.CONCERN: "Attention",
+    Order.NAME: "Client",
+    Order.THERAPIST: "Therapist",
+    Order.REGION: "Region",
+    Order.STAGE: "Stage",
+    Order.PHASE: "Phase",
+    Order.EXCESS: "Excess",
+    Order.CHANGE: "Since before",
+    Order.VISITS: "Visits",
+    Order.NEXT: "Next booking",
+    Order.DUE: "Due",
+    Order.FLAGS: "Flags",
+}
+
 
 class CaseloadForm(forms.Form):
     """Filters and order. Words are sent by POST: names do not belong in an address."""
@@ -32,9 +48,7 @@ class CaseloadForm(forms.Form):
         choices=[("", "Any verdict"), *choices_of(JudgedAs)], label="Girths say", required=False
     )
     due = forms.ChoiceField(choices=[("", "Due or not"), *choices_of(DueBy)], required=False)
-    flag = forms.ChoiceField(
-        choices=[("", "With or without"), *choices_of(FlagKind)], required=False
-    )
+    flag = forms.ChoiceField(choices=[("", "All"), *choices_of(FlagKind)], required=False)
     order = forms.ChoiceField(choices=ORDERS, label="Sorted by", required=False)
     words = forms.CharField(max_length=200, label="Client", required=False)
     page = forms.IntegerField(min_value=1, required=False)
@@ -44,7 +58,7 @@ class CaseloadForm(forms.Form):
         others = [(str(one.pk), one.display_name) for one in therapists]
         self.fields["whose"].choices = [(MINE, "My own"), (EVERYONE, "Everyone's"), *others]  # type: ignore[attr-defined]
         self.fields["order"].widget = forms.Select(
-            choices=[(order.value, order.label.capitalize()) for order in Order]
+            choices=[(order.value, LABELS[order]) for order in Order]
         )
         self.fields["words"].widget.attrs |= {"data-key": "f", "autocomplete": "off"}
         for field in self.fields.values():
@@ -113,22 +127,6 @@ class Column:
     label: str
     query: str
     sorted_as: str
-
-
-LABELS = {
-    Order.CONCERN: "Attention",
-    Order.NAME: "Client",
-    Order.THERAPIST: "Therapist",
-    Order.REGION: "Region",
-    Order.STAGE: "Stage",
-    Order.PHASE: "Phase",
-    Order.EXCESS: "Excess",
-    Order.CHANGE: "Since before",
-    Order.VISITS: "Visits",
-    Order.NEXT: "Next booking",
-    Order.DUE: "Due",
-    Order.FLAGS: "Flags",
-}
 
 
 def columns(asked: Asked) -> dict[str, Column]:

@@ -15,7 +15,7 @@ Drawn = dict[str, Any]
 
 BAR_PX, FRAME_PX = 44, 96
 LONGEST_NAME = 34
-FIXED, LATEST_FIRST = {"fixedrange": True}, {"traceorder": "reversed"}
+GAP = {"ticksuffix": "  "}  # between a name and its bar
 
 
 def section_figure(section: Section, report: PracticeReport) -> Drawn | None:
@@ -24,8 +24,8 @@ def section_figure(section: Section, report: PracticeReport) -> Drawn | None:
     if len(lines) < 2:
         return None
     bars = [
-        _bars(report.previous.name, lines, [line.before for line in lines], is_now=False),
         _bars(report.period.name, lines, [line.now for line in lines], is_now=True),
+        _bars(report.previous.name, lines, [line.before for line in lines], is_now=False),
     ]
     layout = _layout(len(lines)) | {"barmode": "group", "bargap": 0.35}
     return {"data": bars, "layout": layout}
@@ -37,8 +37,8 @@ def shares_figure(report: PracticeReport) -> Drawn | None:
     if not lines:
         return None
     dots = [
-        _dots(report.previous.name, lines, [line.before for line in lines], is_now=False),
         _dots(report.period.name, lines, [line.now for line in lines], is_now=True),
+        _dots(report.previous.name, lines, [line.before for line in lines], is_now=False),
     ]
     layout = _layout(len(lines)) | {"scattermode": "group", "scattergap": 0.6}
     layout["xaxis"] |= {"range": [0, 100], "ticksuffix": " %"}
@@ -68,7 +68,7 @@ def _bars(name: str, lines: Sequence[Line], figures: Sequence[Any], *, is_now: b
 
 
 def _dots(name: str, lines: Sequence[Line], figures: Sequence[Any], *, is_now: bool) -> Drawn:
-    """A share known only as a range has its bar and no dot."""
+    """A share known only as a range has its dot in the middle of it."""
     places = [(line.name, each) for line, each in zip(lines, figures, strict=True) if each.interval]
     middles = [_middle(each) for _, each in places]
     pairs = list(zip(middles, (each for _, each in places), strict=True))
@@ -114,7 +114,7 @@ def _layout(rows: int) -> Drawn:
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "dragmode": False,
-        "xaxis": {"rangemode": "tozero", "showgrid": True, "zeroline": True} | FIXED,
-        "yaxis": {"autorange": "reversed", "automargin": True, "showgrid": False} | FIXED,
-        "legend": {"orientation": "h", "yanchor": "bottom", "y": 1, "x": 0} | LATEST_FIRST,
+        "xaxis": {"rangemode": "tozero", "showgrid": True, "zeroline": True},
+        "yaxis": {"autorange": "reversed", "automargin": True, "showgrid": False} | GAP,
+        "legend": {"orientation": "h", "yanchor": "bottom", "y": 1, "x": 0},
     }

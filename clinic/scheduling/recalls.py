@@ -6,6 +6,7 @@ Nothing here is stored: the same facts and the same day always give the same lis
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 from uuid import UUID
 
 from dateutil.relativedelta import relativedelta
@@ -152,6 +153,7 @@ def _every(facts: ClientFacts, today: date) -> Iterator[Recall]:
         yield from _authorisation(facts.cover, today)
 
 
+@cache
 def measured_again_after(phase: Phase, every_months: int | None = None) -> relativedelta | None:
     """Time from one measuring to the next; `every_months` where it differs from the usual.
 

@@ -1,9 +1,13 @@
 """A large practice made by the database itself: invented, regular, and quick to fill."""
 
+from uuid import UUID
+
 from django.db import connection
 
 from clinic.accounts.models import User
+from clinic.clients.models import Episode
 from measurements.models import Protocol
+from measurements.services.standings import keep_standings
 from tests.builders import make_protocol, make_referrer
 
 CLIENTS = """
@@ -49,10 +53,38 @@ FROM measurements_girthsession AS session, generate_series(0, 10) AS n,
   unnest(ARRAY['left', 'right']) AS side
 WHERE NOT EXISTS (SELECT FROM measurements_girthreading WHERE session_id = session.id)
 """
+OF_ONE = """session.episode_id = (
+  SELECT id FROM clients_episode WHERE id NOT IN (SELECT episode_id FROM measurements_keptstanding)
+  ORDER BY id LIMIT 1)
+"""
+# Every limb of the crowd was taped alike: what one stands at, all do, each on its own days.
+STANDINGS = """
+INSERT INTO measurements_keptstanding (episode_id, limb, session_id, taken_on, affected,
+  is_bilateral, side, is_excess, value_ml, error_ml, percent, verdict, before_on, before_ml,
+  before_error_ml, before_verdict, baseline_on, baseline_ml, baseline_error_ml, baseline_verdict,
+  relative_percent, relative_error, is_sudden_rise, both_rose, points)
+SELECT taped.episode_id, one.limb, keys[1], days[1], one.affected, one.is_bilateral, one.side,
+  one.is_excess, one.value_ml, one.error_ml, one.percent, one.verdict, days[2], one.before_ml,
+  one.before_error_ml, one.before_verdict, days[cardinality(days)], one.baseline_ml,
+  one.baseline_error_ml, one.baseline_verdict, one.relative_percent, one.relative_error,
+  one.is_sudden_rise, one.both_rose,
+  (SELECT jsonb_agg(jsonb_build_array(day, one.value_ml) ORDER BY day) FROM unnest(days) AS day)
+FROM (SELECT * FROM measurements_keptstanding WHERE episode_id = %(pattern)s) AS one, (
+  SELECT episode_id, array_agg(id ORDER BY taken_on DESC) AS keys,
+    array_agg(taken_on ORDER BY taken_on DESC) AS days
+  FROM measurements_girthsession WHERE struck_at IS NULL GROUP BY episode_id
+) AS taped
+WHERE NOT EXISTS (SELECT FROM measurements_keptstanding WHERE episode_id = taped.episode_id)
+"""
 
 
-def fill(*, clients: int, sessions_each: int, therapists: list[User]) -> Protocol:
-    """Add clients with one episode each and `sessions_each` sessions of 2 limbs x 11 stations."""
+def fill(
+    *, clients: int, sessions_each: int, therapists: list[User], has_all_readings: bool = True
+) -> Protocol:
+    """Add clients with one episode each and `sessions_each` sessions of 2 limbs x 11 stations.
+
+    Without all readings only one episode has girths, for what reads none of them.
+    """
     protocol, referrer = make_protocol(), make_referrer()
     with connection.cursor() as cursor:
         cursor.execute(CLIENTS, {"clients": clients, "referrer": referrer.pk})
@@ -60,6 +92,16 @@ def fill(*, clients: int, sessions_each: int, therapists: list[User]) -> Protoco
         cursor.execute(REGIONS)
         cursor.execute(PHASES)
         cursor.execute(SESSIONS, {"protocol": protocol.pk, "each": sessions_each})
-        cursor.execute(READINGS)
+        cursor.execute(READINGS if has_all_readings else f"{READINGS} AND {OF_ONE}")
+        cursor.execute(STANDINGS, {"pattern": _standing_kept()})
         cursor.execute("ANALYZE")
     return protocol
+
+
+def _standing_kept() -> UUID:
+    """An episode of the crowd with its standing kept."""
+    crowd = Episode.objects.filter(client__record_number__startswith="C")
+    pattern = crowd.exclude(standings__isnull=False).order_by("pk").first()
+    assert pattern
+    keep_standings([pattern.pk])
+    return pattern.pk
