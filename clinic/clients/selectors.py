@@ -141,8 +141,8 @@ def gone_client(user: User, client_id: UUID) -> Client | None:
 
 
 def clients_found(user: User, search: Search) -> Page[Client]:
-    """One page of the clients a search finds: one count, one query, identity only."""
-    found = clients_for(user).filter(_client_is(search.words) | _was_once(search.words))
+    """One page of the clients a search finds: three queries, identity only."""
+    found = clients_for(user).filter(_is_or_was(search.words))
     if not search.includes_inactive:
         found = found.filter(deactivated_at=None)
     shown = found.order_by(*SORTED_BY[search.order]).only(
@@ -210,13 +210,14 @@ def _client_is(words: str) -> Q:
     return condition & Q(born_on=wanted.born_on) if wanted.born_on else condition
 
 
-def _was_once(words: str) -> Q:
+def _is_or_was(words: str) -> Q:
     """The old name or number of a record that was merged leads to the one that holds it all."""
-    if not words.strip():
-        return Q(pk__in=[])
-    merged = Client.objects.filter(_client_is(words), merged_into__isnull=False)
+    asked = _client_is(words)
+    if not asked:  # everybody: an empty condition joined to another by OR would vanish
+        return asked
+    merged = Client.objects.filter(asked, merged_into__isnull=False)
     # A list, not a subquery: an OR with one would read every client.
-    return Q(pk__in=list(merged.values_list("merged_into", flat=True)))
+    return asked | Q(pk__in=list(merged.values_list("merged_into", flat=True)))
 
 
 def _folded_text(text: str) -> Func:

@@ -85,7 +85,7 @@ class PickForm(PlainForm):
         ticked = set(self.data.getlist("letters")) if self.is_bound else None
         for letter in self.listed:
             decide, reason = self._box(letter.decide_field), self._box(letter.reason_field)
-            is_plain = decide is None and reason is None
+            is_plain = decide is None and reason is None and _can_go(letter)
             yield Row(
                 letter=letter,
                 is_ticked=is_plain if ticked is None else str(letter.id) in ticked,
@@ -112,6 +112,13 @@ class PickForm(PlainForm):
             decisions={key: Decision(value) for key, value in decided.items() if value},
             reasons={key: value for key, value in reasons.items() if value},
         )
+
+
+def _can_go(row: LetterToSend) -> bool:
+    """Whether it can be ticked from the start: there is somewhere to send it."""
+    way = way_of(Output.PRINT, row.referrer.delivery)
+    lacks = (way is Way.FAX and not row.referrer.fax) or (way is Way.POST and not row.can_be_posted)
+    return row.may_be_mailed or not lacks
 
 
 def _is_posted(row: LetterToSend) -> bool:

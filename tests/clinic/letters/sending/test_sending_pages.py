@@ -192,6 +192,11 @@ def test_the_list_is_filtered_sorted_and_forgiving(
 ) -> None:
     fax = make_referrer(family_name="Aaron", delivery="fax", fax="555 0199")
     letter_on("Ames", fax, cast.therapist, period_from="2026-08-01", period_to="2026-08-31")
+    poor = letter_on("Poor", make_referrer(delivery="fax"), cast.therapist)
+    listed = desk.get(LIST).content.decode()
+    assert "no fax number" in listed
+    assert listed.count('" checked') == 2  # who lacks a number is not ticked beforehand
+    assert str(poor.pk) in listed
     assert "Bly" not in words(desk.get(LIST, {"month": "2026-08"}))
     assert "Ames" not in words(desk.get(LIST, {"delivery": "post"}))
     text = words(desk.get(LIST, {"order": "client", "month": "rubbish", "delivery": "?"}))
