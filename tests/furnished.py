@@ -13,6 +13,7 @@ from django.utils.timezone import now
 from clinic.accounts.models import SavedView
 from clinic.clients.emergency_services import open_emergency
 from clinic.clients.models import AffectedRegion, Episode, NodeSurgery, PrecautionFound, Referrer
+from clinic.clients.record_requests import CopyRequest, CorrectionRequest
 from clinic.demo.loading import load
 from clinic.keeping.models import ErasureGround
 from clinic.keeping.services.erasing import ask_erasure
@@ -60,6 +61,8 @@ ONE_OF: dict[str, tuple[type[Model], dict[str, Any]]] = {
     "authorisation_id": (Authorisation, {}),
     "service_id": (Service, {}),
     "phrase_id": (Phrase, {}),
+    "copy_id": (CopyRequest, {}),
+    "correction_id": (CorrectionRequest, {}),
     "plan_id": (PlanOfCare, {}),
     "goal_id": (Goal, {}),
 }

@@ -72,6 +72,7 @@ PERMITS: dict[str, frozenset[Role]] = {
     "emergency.open": frozenset({Role.FRONT_DESK}),
     "emergency.review": LEAD,
     "audit.see": LEAD,
+    "record.copy": CLINICAL,
     "keeping.see": LEAD,
     "keeping.manage": LEAD,
     "clients.merge": LEAD,

@@ -53,7 +53,7 @@ class Entry(models.Model):
     subject = models.CharField(max_length=60, blank=True)
     came_from = models.CharField(max_length=45, blank=True)  # an address, or "command"
     session_mark = models.CharField(max_length=8, blank=True)
-    act = models.UUIDField(null=True, db_default=act_of_now())
+    act = models.UUIDField(null=True, db_default=act_of_now(), db_index=True)
 
     class Meta:
         ordering = ["-at", "-pk"]

@@ -1,6 +1,16 @@
 """An entry's verb as a sentence, made when it is shown."""
 
 SENTENCES = {
+    "access.seen": "looked at who opened or changed the record",
+    "access.searched": "searched the access and change record",
+    "access.taken_out": "took the access and change record out as a file",
+    "copy.asked": "noted that the client asks for a copy of the record",
+    "copy.printed": "printed the client's copy of the record",
+    "copy.handed_over": "noted that the client's copy was handed over",
+    "copy.refused": "noted that no copy is given",
+    "correction.asked": "noted that the client asks for a correction",
+    "correction.answered": "answered a request for a correction",
+    "correction.printed": "printed the answer to a request for a correction",
     "client.opened": "opened the client page",
     "client.registered": "registered the client",
     "client.edited": "edited the client's details",
@@ -154,3 +164,20 @@ SENTENCES = {
 def sentence(verb: str) -> str:
     """Words for a verb; an unknown verb is shown as it is rather than hidden."""
     return SENTENCES.get(verb, verb)
+
+
+def groups() -> dict[str, list[tuple[str, str]]]:
+    """Every verb with its sentence, by the part of the record it is about, for a list to choose."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for verb, words in SENTENCES.items():
+        found.setdefault(verb.partition(".")[0].replace("_", " "), []).append((verb, words))
+    return {name: sorted(verbs, key=lambda one: one[1]) for name, verbs in sorted(found.items())}
+
+
+# What only looks: the rest of the verbs change something.
+LOOKS = frozenset(
+    verb
+    for verb in SENTENCES
+    if verb.partition(".")[2] in {"seen", "opened", "printed", "searched", "file", "fitting"}
+    and verb not in {"episode.opened", "red_flag.seen"}
+)

@@ -130,3 +130,11 @@ class ClearedBeforeFound(DayTooEarly):
 
 class OpenedAfterFirstPhase(ImpossibleDay):
     """After the first phase of the episode began."""
+
+
+class AnsweredBeforeAsked(ImpossibleDay):
+    """Answered before the day on which it was asked."""
+
+
+class AnsweredAlready(RuleBroken):
+    """A request about the own record that has its answer."""

@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Func, Q, Value
 from django.db.models.functions import Concat
 
+from clinic.clients import record_requests  # noqa: F401 - its models belong to this app
 from clinic.clients.diagnoses import diagnosis_choices
 from clinic.clients.emergency import EmergencyAccess
 from clinic.common.choices import check_values, choices_of

@@ -61,6 +61,12 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.OpenedAfterFirstPhase: lambda error: (
         f"The first phase began on {day(error.limit)}. Choose that day or an earlier one."
     ),
+    errors.AnsweredBeforeAsked: lambda error: (
+        f"This was asked on {day(error.limit)}. Choose that day or a later one."
+    ),
+    errors.AnsweredAlready: lambda error: (
+        "Somebody has answered this meanwhile. Open it again to see how."
+    ),
 }
 
 

@@ -23,6 +23,7 @@ from clinic.demo.letter_runs import run_last_month
 from clinic.demo.letters import acts_of_letters
 from clinic.demo.notes import chart_visits
 from clinic.demo.plans import acts_of_plan, acts_of_scores
+from clinic.demo.requests import ask_about_records
 from clinic.demo.scenario import Story, demo_id
 from clinic.demo.sending import post_letters
 from clinic.demo.stage import Act, Cast, Stage, Staged, WorkingStage
@@ -91,6 +92,7 @@ def load(today: date, *, say: Say) -> list[Account]:
         chart_visits(stage)
         post_letters(stage)
         run_last_month(stage)
+        ask_about_records(stage)
         hand_out(passwords)
     return accounts_of(told, passwords)
 

@@ -9,8 +9,6 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Prefetch, QuerySet
 
 from clinic.accounts.models import User
-from clinic.audit.selectors import history_of
-from clinic.audit.sentences import sentence
 from clinic.clients.models import AffectedRegion, Client, Episode
 from clinic.clients.selectors import BodyStory, body_story, episodes_for, with_phase
 from clinic.common.vocabulary import Involvement, Limb, Phase, Region, Stage
@@ -22,7 +20,6 @@ from measurements.selectors.reports import latest_by_episode
 from programmes.selectors.cards import ProgrammeCard, programme_cards
 from programmes.selectors.flags import withdrawal_flags
 
-HISTORY_LENGTH = 50
 WORKLIST_LENGTH = 30
 
 
@@ -105,13 +102,6 @@ def _to_take_back(episodes: QuerySet[Episode]) -> list[tuple[DueItem, UUID]]:
         (DueItem(DueKind.WITHDRAW, min(found.found_on for found in flag.found)), key)
         for key, flag in withdrawal_flags(holding.distinct()).items()
     ]
-
-
-def history_page(client: Client, number: str) -> Page[Any]:
-    """One page of the client's record history, each entry with its sentence."""
-    page = Paginator(history_of(client), HISTORY_LENGTH).get_page(number)
-    page.object_list = [(entry, sentence(entry.verb)) for entry in page.object_list]
-    return page
 
 
 def _joined(episodes: QuerySet[Episode]) -> QuerySet[Episode]:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.overview import caseload_views, report_views, views
+from clinic.overview import caseload_views, record_views, report_views, views
 
 urlpatterns = [
     path("", views.today, name="today"),
@@ -13,7 +13,13 @@ urlpatterns = [
         name="caseload-view-delete",
     ),
     path("clients/<uuid:client_id>/", views.client, name="client"),
-    path("clients/<uuid:client_id>/record-history/", views.record_history, name="client-history"),
+    path(
+        "clients/<uuid:client_id>/record-history/",
+        record_views.record_history,
+        name="client-history",
+    ),
+    path("record/", record_views.record_search_page, name="record"),
+    path("record/file/", record_views.record_file, name="record-file"),
     path("practice-report/", report_views.practice_report, name="practice-report"),
     path("practice-report/file/", report_views.practice_report_file, name="practice-report-file"),
 ]

@@ -11,6 +11,7 @@ from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients.emergency_services import open_until
 from clinic.clients.models import Client
+from clinic.clients.request_selectors import open_requests, requests_of
 from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
 from clinic.overview.notices import notices_for
@@ -28,6 +29,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
+        "requests": open_requests(request.user, today=day),
         "notices": notices_for(request.user),
     }
     return render(request, "overview/today.html", shown)
@@ -48,6 +50,7 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
             "emergency_until": open_until(person, request.user),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
+            "requests": requests_of(person, request.user, today=timezone.localdate()),
             "today": timezone.localdate(),
         },
     )
@@ -59,17 +62,3 @@ def _where_it_went(request: HttpRequest, gone: Client) -> HttpResponse:
         return render(request, "overview/client_erased.html", {"client": gone}, status=410)
     messages.info(request, f"Record {gone.record_number} was merged into this one.")
     return redirect("client", gone.merged_into_id)
-
-
-@permit("audit.see")
-def record_history(request: HttpRequest, client_id: UUID) -> HttpResponse:
-    person = get_object_or_404(clients_for(request.user), pk=client_id)
-    return render(
-        request,
-        "overview/record_history.html",
-        {
-            "section": "clients",
-            "card": client_card(person),
-            "page": selectors.history_page(person, request.GET.get("page", "1")),
-        },
-    )

@@ -7,6 +7,7 @@ from time import process_time
 import pytest
 import weasyprint
 
+from clinic.common.print import listed_files_only
 from clinic.letters import pdf, services
 from tests.builders import today
 from tests.cast import Cast
@@ -36,7 +37,7 @@ def test_a_letter_takes_at_most_half_again_what_bare_weasyprint_takes(cast: Cast
     styles = pdf.press_for(pdf.PaperSize.LETTER).styles
 
     def bare() -> bytes:
-        document = weasyprint.HTML(string=html, url_fetcher=pdf.listed_files_only)
+        document = weasyprint.HTML(string=html, url_fetcher=listed_files_only)
         content = document.write_pdf(stylesheets=styles, pdf_variant="pdf/ua-1")
         assert content
         return content

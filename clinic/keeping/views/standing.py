@@ -12,7 +12,7 @@ from clinic.keeping.forms import RetentionForm
 from clinic.keeping.selectors import retention, standing
 from clinic.keeping.services.retention import save_retention_rule
 
-SECTION = {"section": "practice"}
+SECTION = {"section": "keeping"}
 
 
 @permit("keeping.see")

@@ -1,0 +1,215 @@
+"""The access and change record as the clinic lead searches it."""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import ExtractIsoWeekDay, TruncDate, TruncTime
+from django.utils import timezone
+from django.utils.functional import cached_property
+
+from clinic.accounts.models import User
+from clinic.accounts.permits import CLINICAL
+from clinic.audit.models import Entry
+from clinic.audit.selectors import entries
+from clinic.audit.sentences import LOOKS, sentence
+from clinic.clients.models import Client, Episode
+from clinic.clients.selectors import Search, clients_found
+from clinic.common.csv_files import harmless
+from clinic.common.vocabulary import Word
+from clinic.scheduling.models import Appointment
+from clinic.scheduling.staff_time import Closure, WorkingHours
+from clinic.visits.models import VisitNote
+
+PAGE_LENGTH = 50
+# Counting further costs more than it tells: whoever has so many lines asks more narrowly.
+MOST_COUNTED = 5000
+# The days that are searched for people who opened many records, where no first day is asked.
+USUAL_DAYS = 31
+CHUNK = 2000
+CSV_COLUMNS = ("when", "who", "role", "what", "client", "subject", "from_where", "sign_in")
+
+
+class Worth(Word):
+    """What is worth a second look."""
+
+    OUTSIDE_HOURS = "outside_hours", "outside working hours"
+    NEVER_TREATED = "never_treated", "clinical staff without booking, note or episode"
+    MANY_IN_A_DAY = "many_in_a_day", "people who opened many clients in a day"
+
+
+class Order(Word):
+    LATEST = "latest", "latest first"
+    OLDEST = "oldest", "oldest first"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the lead asks for; empty is not asked."""
+
+    by: User | None = None
+    client: str = ""
+    action: str = ""  # a verb, "looks", "changes", or ""
+    from_on: date | None = None
+    to_on: date | None = None
+    subject: str = ""
+    came_from: str = ""
+    worth: Worth | None = None
+    many: int = 30
+    order: Order = Order.LATEST
+
+
+class CountedSoFar(Paginator):  # type: ignore[type-arg]
+    """Counts no further than the most that anybody pages through."""
+
+    @cached_property
+    def count(self) -> int:
+        return int(self.object_list.order_by()[:MOST_COUNTED].count())  # type: ignore[union-attr]
+
+    @property
+    def is_cut_off(self) -> bool:
+        return self.count == MOST_COUNTED
+
+
+@dataclass(frozen=True)
+class Line:
+    entry: Entry
+    words: str
+
+
+def found(asked: Asked, *, user: User, number: int) -> Page[Any]:
+    """One page of the record. Two queries, and one more where clients or a day are asked for."""
+    page = CountedSoFar(matching(asked, user=user), PAGE_LENGTH).get_page(number)
+    page.object_list = [Line(entry, sentence(entry.verb)) for entry in page.object_list]
+    return page
+
+
+def matching(asked: Asked, *, user: User) -> QuerySet[Entry]:
+    """The entries asked for, in their order."""
+    wanted = entries().filter(_plainly(asked))
+    if asked.client:
+        wanted = wanted.filter(client__in=_clients(asked.client, user))
+    if asked.worth is Worth.OUTSIDE_HOURS:
+        wanted = _outside_hours(wanted)
+    elif asked.worth is Worth.NEVER_TREATED:
+        wanted = _by_strangers(wanted)
+    elif asked.worth is Worth.MANY_IN_A_DAY:
+        wanted = _by_openers_of_many(wanted, asked)
+    newest = asked.order is Order.LATEST
+    return wanted.order_by(*(("-at", "-pk") if newest else ("at", "pk")))
+
+
+def _plainly(asked: Asked) -> Q:
+    wanted = Q()
+    if asked.by is not None:
+        wanted &= Q(by=asked.by)
+    if asked.action in {"looks", "changes"}:
+        looks = Q(verb__in=LOOKS)
+        wanted &= looks if asked.action == "looks" else ~looks
+    elif asked.action:
+        wanted &= Q(verb=asked.action)
+    if asked.from_on is not None:
+        wanted &= Q(at__gte=_midnight(asked.from_on))
+    if asked.to_on is not None:
+        wanted &= Q(at__lt=_midnight(asked.to_on + timedelta(days=1)))
+    if asked.came_from:
+        wanted &= Q(came_from__startswith=asked.came_from) | Q(session_mark=asked.came_from)
+    return wanted & (Q(subject__icontains=asked.subject) if asked.subject else Q())
+
+
+def _clients(words: str, user: User) -> list[Any]:
+    """The first page of the clients these words find, those no longer active as well."""
+    search = Search(words=words, includes_inactive=True)
+    return [client.pk for client in clients_found(user, search).object_list]
+
+
+def _outside_hours(wanted: QuerySet[Entry]) -> QuerySet[Entry]:
+    """When no therapist's working hours run, or on a day on which the clinic is closed."""
+    open_then = WorkingHours.objects.filter(
+        weekday=OuterRef("weekday") - 1,
+        from_time__lte=OuterRef("clock"),
+        to_time__gte=OuterRef("clock"),
+    )
+    closed = Closure.objects.filter(first_on__lte=OuterRef("day"), last_on__gte=OuterRef("day"))
+    local = {"tzinfo": timezone.get_default_timezone()}
+    return wanted.annotate(
+        weekday=ExtractIsoWeekDay("at", **local),
+        clock=TruncTime("at", **local),
+        day=TruncDate("at", **local),
+    ).filter(~Exists(open_then) | Exists(closed))
+
+
+def _by_strangers(wanted: QuerySet[Entry]) -> QuerySet[Entry]:
+    """Clinical staff and a client with whom they have no booking, note or episode."""
+    person, client = OuterRef("by"), OuterRef("client")
+    booked = Appointment.objects.filter(client=client, therapist=person)
+    noted = VisitNote.objects.filter(
+        Q(therapist=person) | Q(signed_by=person) | Q(cosigned_by=person), episode__client=client
+    )
+    treated = Episode.objects.filter(client=client, therapist=person)
+    return wanted.filter(
+        ~Exists(booked),
+        ~Exists(noted),
+        ~Exists(treated),
+        client__isnull=False,
+        by__role__in=CLINICAL,
+    )
+
+
+def _by_openers_of_many(wanted: QuerySet[Entry], asked: Asked) -> QuerySet[Entry]:
+    """The lines of each person's days with at least so many different clients."""
+    first = asked.from_on or timezone.localdate() - timedelta(days=USUAL_DAYS)
+    days = (
+        Entry.objects.filter(at__gte=_midnight(first), client__isnull=False)
+        .annotate(day=TruncDate("at", tzinfo=timezone.get_default_timezone()))
+        .order_by()
+        .values_list("by", "day")
+        .annotate(clients=Count("client", distinct=True))
+        .filter(clients__gte=asked.many)
+        .order_by("-day", "by")
+    )
+    condition = Q(pk__in=[])
+    for person, day, _ in days[:USUAL_DAYS]:
+        until = _midnight(day + timedelta(days=1))
+        condition |= Q(by=person, at__gte=_midnight(day), at__lt=until)
+    return wanted.filter(condition, client__isnull=False)
+
+
+def _midnight(day: date) -> datetime:
+    return timezone.make_aware(datetime.combine(day, time.min))
+
+
+# As a file
+
+
+def csv_lines(asked: Asked, *, user: User) -> Iterator[str]:
+    """Every line asked for, not only a page, with a bounded number in memory. Header first."""
+    writer = csv.writer(_Echo())
+    yield writer.writerow(CSV_COLUMNS)
+    for entry in matching(asked, user=user).iterator(chunk_size=CHUNK):
+        yield writer.writerow([harmless(cell) for cell in _cells(entry)])
+
+
+def _cells(entry: Entry) -> list[str]:
+    client: Client | None = entry.client
+    return [
+        timezone.localtime(entry.at).isoformat(timespec="seconds"),
+        entry.by.display_name,
+        entry.by.get_role_display(),
+        sentence(entry.verb),
+        client.record_number if client else "",
+        entry.subject,
+        entry.came_from,
+        entry.session_mark,
+    ]
+
+
+class _Echo:
+    """What a CSV writer writes is handed on at once."""
+
+    def write(self, text: str) -> str:
+        return text

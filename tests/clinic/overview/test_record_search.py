@@ -1,0 +1,133 @@
+"""The clinic lead's search of the access and change record."""
+
+from datetime import datetime, time, timedelta
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.audit import services as audit
+from clinic.audit.models import Entry
+from clinic.audit.sentences import LOOKS, SENTENCES
+from clinic.overview.record_search import Asked, Worth, found, matching
+from clinic.scheduling.staff_time import WorkingHours
+from tests.builders import make_client, make_episode
+from tests.cast import Cast
+from tests.clinic.audit.test_chain import as_at_commit, tamper
+
+pytestmark = pytest.mark.django_db
+
+ASKED = {"many": "30", "order": "latest"}
+
+
+def record_at(moment: datetime, by: object, verb: str, client: object = None) -> None:
+    Entry.objects.bulk_create([Entry(by=by, verb=verb, client=client)])  # type: ignore[misc]
+    entry = Entry.objects.latest("pk")
+    as_at_commit()
+    tamper(f"UPDATE audit_entry SET at = '{moment.isoformat()}' WHERE id = {entry.pk}")
+
+
+def verbs(asked: Asked, cast: Cast) -> list[str]:
+    return [entry.verb for entry in matching(asked, user=cast.lead)]
+
+
+def local(day_offset: int, at: time) -> datetime:
+    day = timezone.localdate() + timedelta(days=day_offset)
+    return timezone.make_aware(datetime.combine(day, at))
+
+
+def test_each_filter_narrows(cast: Cast) -> None:
+    anna, berta = make_client(family_name="Alder"), make_client(family_name="Birch")
+    audit.record(cast.therapist, "client.opened", client=anna, subject=anna)
+    audit.record(cast.front_desk, "client.edited", client=berta, subject=berta)
+    assert verbs(Asked(by=cast.therapist), cast) == ["client.opened"]
+    assert verbs(Asked(client="birch"), cast) == ["client.edited"]
+    assert verbs(Asked(client=anna.record_number), cast) == ["client.opened"]
+    assert verbs(Asked(action="looks"), cast) == ["client.opened"]
+    assert verbs(Asked(action="changes"), cast) == ["client.edited"]
+    assert verbs(Asked(action="client.edited"), cast) == ["client.edited"]
+    assert verbs(Asked(subject=str(berta.pk)), cast) == ["client.edited"]
+    assert len(verbs(Asked(came_from="comm"), cast)) == 2
+    assert not verbs(Asked(came_from="192."), cast)
+    today = timezone.localdate()
+    assert len(verbs(Asked(from_on=today, to_on=today), cast)) == 2
+    assert not verbs(Asked(to_on=today - timedelta(days=1)), cast)
+
+
+def test_looks_outside_working_hours(cast: Cast) -> None:
+    day = timezone.localdate() - timedelta(days=1)
+    WorkingHours.objects.create(
+        therapist=cast.therapist, weekday=day.weekday(), from_time="08:00", to_time="17:00"
+    )
+    record_at(local(-1, time(9)), cast.therapist, "client.opened")
+    record_at(local(-1, time(22)), cast.therapist, "note.seen")
+    record_at(local(-2, time(9)), cast.therapist, "girths.seen")
+    assert verbs(Asked(worth=Worth.OUTSIDE_HOURS), cast) == ["note.seen", "girths.seen"]
+
+
+def test_looks_by_clinical_staff_who_never_treat_the_client(cast: Cast) -> None:
+    person = make_client()
+    make_episode(person, cast.therapist)
+    for by in (cast.therapist, cast.other_therapist, cast.front_desk):
+        audit.record(by, "client.opened", client=person)
+    strangers = matching(Asked(worth=Worth.NEVER_TREATED), user=cast.lead)
+    assert [entry.by for entry in strangers] == [cast.other_therapist]
+
+
+def test_people_who_opened_many_clients_in_a_day(cast: Cast) -> None:
+    people = [make_client() for _ in range(3)]
+    for person in people:
+        audit.record(cast.front_desk, "client.opened", client=person)
+        audit.record(cast.therapist, "client.opened", client=people[0])
+    many = matching(Asked(worth=Worth.MANY_IN_A_DAY, many=3), user=cast.lead)
+    assert {entry.by for entry in many} == {cast.front_desk}
+
+
+def test_what_looks_and_what_changes_is_sorted_out() -> None:
+    assert {"client.opened", "note.seen", "letter.printed", "access.searched"} <= LOOKS
+    assert not {"episode.opened", "note.signed", "red_flag.seen", "client.edited"} & LOOKS
+    assert SENTENCES.keys() >= LOOKS
+
+
+def test_the_page_shows_lines_and_notes_the_search(lead: Browser, cast: Cast) -> None:
+    person = make_client()
+    audit.record(cast.therapist, "girths.recorded", client=person)
+    page = lead.post(reverse("record"), ASKED | {"client": person.record_number}).text
+    assert "recorded girths" in page
+    assert "1 entry." in page
+    assert Entry.objects.latest("pk").verb == "access.searched"
+    assert lead.get(reverse("record")).status_code == 200
+    assert lead.delete(reverse("record")).status_code == 405
+
+
+def test_bad_days_keep_what_was_typed(lead: Browser) -> None:
+    page = lead.post(reverse("record"), ASKED | {"from_on": "yestermorn"}).text
+    assert "yestermorn" in page
+    assert "This is not a day" in page
+    typed = {"from_on": "4 Mar 2026", "to_on": "3 Mar 2026"}
+    assert "The last day is before the first." in lead.post(reverse("record"), ASKED | typed).text
+    again = lead.post(reverse("record-file"), ASKED | typed).text
+    assert "The last day is before the first." in again
+
+
+def test_the_file_holds_every_line_and_is_noted(lead: Browser, cast: Cast) -> None:
+    person = make_client()
+    for _ in range(60):
+        audit.record(cast.therapist, "client.opened", client=person, subject=person)
+    answer = lead.post(reverse("record-file"), ASKED | {"action": "client.opened"})
+    lines = b"".join(answer).decode().splitlines()  # type: ignore[arg-type]
+    assert len(lines) == 61
+    assert lines[0].startswith("when,who,role,what,client")
+    assert "Theo Marsh,Therapist,opened the client page" in lines[1]
+    assert Entry.objects.latest("pk").verb == "access.taken_out"
+    assert lead.get(reverse("record-file")).status_code == 405
+
+
+def test_a_page_takes_the_same_queries_however_many_lines(
+    cast: Cast, django_assert_num_queries: object
+) -> None:
+    for n in range(3):
+        audit.record_for_each(cast.therapist, "client.opened", clients=[make_client().pk] * 40 * n)
+        with django_assert_num_queries(2 if n else 1):  # type: ignore[operator]
+            found(Asked(), user=cast.lead, number=1)
