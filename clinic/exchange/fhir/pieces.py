@@ -197,7 +197,7 @@ def site_with_side(code: str, label: str, side: str) -> Json:
 # Who and what is referred to
 
 
-@lru_cache(maxsize=4096)  # an id is asked for again by each reference to it
+@lru_cache(maxsize=1024)  # an id is asked for again by each reference to it
 def id_of(key: UUID, part: str = "") -> str:
     """The stable id of a row, or of one of several resources made from it."""
     return str(uuid5(key, part)) if part else str(key)
