@@ -95,7 +95,8 @@ class Line:
 
 
 def found(asked: Asked, *, user: User, number: int) -> Page[Any]:
-    """One page of the record. Two queries, and one more where clients or a day are asked for."""
+    """One page of the record. Two queries; one more where many in a day are asked for, three more
+    where a client is."""
     page = CountedSoFar(matching(asked, user=user), PAGE_LENGTH).get_page(number)
     page.object_list = [_line(entry) for entry in page.object_list]
     return page
