@@ -15,10 +15,13 @@ from clinic.letters.runs.compiling import compile_row
 from clinic.letters.runs.services import approve_row, hold_row, skip_row, start_run
 from clinic.letters.runs.words import RowState
 from clinic.letters.services import final_sheet
+from clinic.letters.story_words import Story
 
 # So many are approved, the next is skipped; the letter of this story is held, and stays due.
 APPROVED = 3
 HELD_STORY = "letter_due"
+# Nobody has read these yet: the page opens with them.
+LEFT_TO_READ = (Story.EARLY_DETECTION, Story.WORSENING, Story.DISCHARGE)
 HELD_FOR = "Ask the surgeon about the drain first."
 SKIPPED_FOR = "Told by phone this week."
 
@@ -47,7 +50,7 @@ def _review(run: LetterRun) -> None:
     )
     for row in joined.filter(episode=held):
         hold_row(row=row, note=HELD_FOR, by=row.episode.therapist)
-    others = list(joined.exclude(episode=held))
+    others = list(joined.exclude(episode=held).exclude(story__in=LEFT_TO_READ))
     for row in others[:APPROVED]:
         _approve(row)
     for row in others[APPROVED : APPROVED + 1]:

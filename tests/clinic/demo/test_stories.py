@@ -285,6 +285,13 @@ def test_a_month_is_reviewed_in_part() -> None:
     assert approved.count() == (3 if can_print() else 0)
 
 
+def test_a_month_holds_letters_that_ask_for_something() -> None:
+    told = dict(RunLetter.objects.exclude(story="").values_list("episode", "story"))
+    if can_print():
+        assert told[demo_id("episode", "watched_5")] == "early_detection"
+        assert told[demo_id("episode", "primary")] == "worsening"
+
+
 def test_every_region_side_and_cause_has_somebody() -> None:
     regions = {(each.region, each.side) for each in _regions()}
     assert {region for region, _ in regions} == set(Region)
