@@ -112,7 +112,8 @@ def _parts(chosen: QuerySet[Episode]) -> tuple[dict[str, str], Params]:
         "letters": letter_days(),
         "garments": replacements(),
     }
-    parts, params = {}, {}
+    parts: dict[str, str] = {}
+    params: Params = {}
     for name, query in queries.items():
         text, values = query.query.sql_with_params()
         names = [f"{name}_{place}" for place, _ in enumerate(values)]
