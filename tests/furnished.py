@@ -6,6 +6,7 @@ line in `ONE_OF`; `addresses` fails on the part that has none.
 
 from typing import Any
 
+from django.db import connection
 from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.timezone import now
@@ -98,6 +99,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
         client=other, ground=ErasureGround.LAW, reason="Asked in writing.", by=cast.other_therapist
     )
     emergency = open_emergency(client=client, reason="Fainted at the desk.", by=cast.front_desk)
+    connection.check_constraints()  # what waits for the end of a transaction is done once, here
     named = {name: model.objects.filter(**which).first() for name, (model, which) in ONE_OF.items()}
     return {
         **{name: row.pk for name, row in named.items() if row is not None},

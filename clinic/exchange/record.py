@@ -3,31 +3,24 @@
 Nothing here is logged: the caller says who took it (`exchange.services`).
 """
 
-import json
 from collections.abc import Iterator
 
 from clinic.clients.models import Client
-from clinic.exchange.fhir.bundle import bundle
-from clinic.exchange.fhir.pieces import Json
+from clinic.exchange.fhir.bundle import bundle_json
 from clinic.exchange.girths_out import girth_lines
 from clinic.exchange.selectors.gathering import all_rows, rows_of
 
 
-def client_bundle(client: Client) -> Json:
-    """One client's record as a FHIR R4 Bundle. A fixed number of queries."""
+def client_bundle(client: Client) -> bytes:
+    """One client's record as a FHIR R4 Bundle: one line of JSON. A fixed number of queries."""
     (rows,) = rows_of([client.pk])
-    return bundle(rows)
-
-
-def as_bytes(found: Json) -> bytes:
-    """One line of JSON in UTF-8, letters as they are."""
-    return json.dumps(found, ensure_ascii=False, separators=(",", ":")).encode()
+    return bundle_json(rows).encode()
 
 
 def every_bundle() -> Iterator[bytes]:
     """Every client's record, a Bundle a line (NDJSON), with some clients in memory at a time."""
     for rows in all_rows():
-        yield as_bytes(bundle(rows)) + b"\n"
+        yield bundle_json(rows).encode() + b"\n"
 
 
 def girths_csv(client: Client) -> Iterator[str]:

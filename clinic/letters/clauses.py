@@ -216,16 +216,16 @@ def _unchanged(track: Track, change: Judged, since: str) -> Clause:
     """Where it stands; a difference within error is never written as a change."""
     own = Judged(track.now.value, track.now.error)
     if track.is_excess and not own.beyond_error:
-        text = (
-            f"{track.limb} differs from the other by no more than measurement error"
-            f" ({ml(own.limit)}), with no change beyond it {since}"
-        )
-        return Clause(News.SAME, text)
+        return Clause(News.SAME, f"{_alike(track, own)}, and steady {since}")
     text = (
-        f"{track.name} stands at {ml(track.now.value)}, with no change {since} beyond measurement"
-        f" error ({ml(change.limit)})"
+        f"{track.name} is {ml(track.now.value)}, steady {since} within measurement error"
+        f" ({ml(change.limit)})"
     )
     return Clause(News.SAME, text)
+
+
+def _alike(track: Track, own: Judged) -> str:
+    return f"{track.limb} is as large as the other within measurement error ({ml(own.limit)})"
 
 
 def _standing(track: Track) -> Clause:
@@ -236,7 +236,7 @@ def _standing(track: Track) -> Clause:
     if not track.is_excess:
         return Clause(news, f"{track.limb} measures {ml(now.value)}, {error}")
     if not now.beyond_error:
-        return Clause(news, f"{track.limb} differs from the other by no more than {error}")
+        return Clause(news, _alike(track, now))
     more = "more" if now.value > 0 else "less"
     text = f"{track.limb} holds {ml(abs(now.value))} {more} than the other, beyond {error}"
     return Clause(news, text)
@@ -245,9 +245,20 @@ def _standing(track: Track) -> Clause:
 def clauses(summary: ProgressSummary) -> list[Clause]:
     """One clause for each track of each limb, most pressing first."""
     last = summary.kind.compared_with
-    found = [
-        clause(replace(track, compared_with=last))
-        for numbers in summary.limbs
-        for track in tracks(numbers)
-    ]
-    return sorted(found, key=lambda each: list(News).index(each.news))
+    return _pressing_first(replace(each, compared_with=last) for each in all_tracks(summary))
+
+
+def clauses_of_the_whole_course(summary: ProgressSummary) -> list[Clause]:
+    """The same from baseline to now, whatever the last letter said."""
+    return _pressing_first(
+        replace(each, last=None) if each.baseline else each for each in all_tracks(summary)
+    )
+
+
+def all_tracks(summary: ProgressSummary) -> Iterator[Track]:
+    """Everything that is judged."""
+    return (track for numbers in summary.limbs for track in tracks(numbers))
+
+
+def _pressing_first(found: Iterable[Track]) -> list[Clause]:
+    return sorted(map(clause, found), key=lambda each: list(News).index(each.news))

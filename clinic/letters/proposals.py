@@ -94,7 +94,7 @@ def recall_text(summary: ProgressSummary, ending: Ending) -> str:
     due_on = recall_on(summary)
     if due_on is None:
         return "No day for re-measurement is kept in the record."
-    return f"Girths to be taped again by {day(due_on)}."
+    return f"To be measured again by {day(due_on)}."
 
 
 def recall_on(summary: ProgressSummary) -> date | None:

@@ -22,7 +22,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import Track, clauses, day, is_newly_risen, tracks
+from clinic.letters.clauses import all_tracks, clauses, day, is_newly_risen
 from clinic.letters.story_words import Story
 from clinic.letters.summary import ProgressSummary
 
@@ -48,7 +48,7 @@ def story_of(summary: ProgressSummary) -> Story:
 
 def _stories(summary: ProgressSummary) -> Iterator[Story]:
     news = {each.news for each in clauses(summary)}
-    newly_risen = any(is_newly_risen(track) for track in _tracks(summary))
+    newly_risen = any(is_newly_risen(track) for track in all_tracks(summary))
     if summary.phase is Phase.DISCHARGED:
         yield Story.DISCHARGE
     if summary.barring:
@@ -64,10 +64,6 @@ def _stories(summary: ProgressSummary) -> Iterator[Story]:
     if _is_level(summary):
         yield Story.PLATEAU
     yield Story.STEADY
-
-
-def _tracks(summary: ProgressSummary) -> list[Track]:
-    return [track for numbers in summary.limbs for track in tracks(numbers)]
 
 
 def _was_watched(summary: ProgressSummary) -> bool:
@@ -102,7 +98,7 @@ def has_news(summary: ProgressSummary) -> bool:
 
 
 def opening(summary: ProgressSummary) -> str:
-    """The words before the colon, where the story has some of its own."""
+    """What comes before better, same or worse, where the story has words of its own."""
     story = story_of(summary)
     if story is Story.DISCHARGE:
         return f"Treatment here ended on {day(summary.phase_since_on)}"
@@ -118,11 +114,14 @@ def _paused(summary: ProgressSummary) -> str:
         found = summary.barring[0]
         return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
     last_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    return f"Perhaps interrupted, last measured on {day(last_on)}"
+    return f"Last measured on {day(last_on)}, treatment may have been interrupted"
 
 
 def _times_seen(summary: ProgressSummary) -> str:
     """How sure: at how many sessions in a row the limb stood above its baseline."""
-    risen = [track for track in _tracks(summary) if is_newly_risen(track)]
+    risen = [track for track in all_tracks(summary) if is_newly_risen(track)]
     times = max(track.times_risen for track in risen)
-    return "seen once so far" if times == 1 else f"seen {times} times in a row"
+    return TIMES_SEEN.get(times, f"seen {times} times in a row")
+
+
+TIMES_SEEN = {1: "seen once so far", 2: "seen twice in a row"}

@@ -10,9 +10,10 @@ from datetime import date
 
 from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import Clause, clauses, day
+from clinic.letters.clauses import Clause, clauses, clauses_of_the_whole_course, day
 from clinic.letters.kinds import LetterKind
-from clinic.letters.story import is_gap, opening
+from clinic.letters.story import is_gap, opening, story_of
+from clinic.letters.story_words import Story
 from clinic.letters.summary import LimbNumbers, Plateau, ProgressSummary
 from clinic.scheduling.recalls import measured_again_after
 
@@ -40,13 +41,22 @@ def bottom_line(summary: ProgressSummary) -> str:
 
 def opening_line(summary: ProgressSummary, action: str) -> str:
     """How the limbs are, as many clauses as fit before `action`."""
-    found = clauses(summary)
+    found = _told(summary)
     for count in range(len(found), 0, -1):
         line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {action}".strip()
         if len(line) <= BOTTOM_LINE_LENGTH:
             return line
-    first = f"{_label(summary, found[0])}; see the numbers below." if found else "No girths taped."
+    first = f"{_label(summary, found[0])}; see the numbers below." if found else "Not measured."
     return f"{first} {action}".strip()
+
+
+def _told(summary: ProgressSummary) -> list[Clause]:
+    """At the end of an episode what it came to, unless that would hide that it is worse."""
+    found = clauses(summary)
+    if summary.kind is not LetterKind.LETTER or summary.phase is not Phase.DISCHARGED:
+        return found
+    whole = clauses_of_the_whole_course(summary)
+    return found if any(each.news.is_worse for each in [*found, *whole]) else whole
 
 
 def _joined(found: list[Clause]) -> str:
@@ -57,9 +67,7 @@ def _opening(summary: ProgressSummary, first: Clause) -> str:
     taped_on = max(numbers.now.taken_on for numbers in summary.limbs)
     if summary.measured_count == 0 and not is_gap(summary):
         said = _own_opening(summary)
-        return (
-            f"{said}; not measured since {day(taped_on)}, when" if said else _unmeasured(taped_on)
-        )
+        return f"{said}; last measured on {day(taped_on)}" if said else _unmeasured(taped_on)
     return _label(summary, first)
 
 
@@ -68,8 +76,11 @@ def _unmeasured(taped_on: date) -> str:
 
 
 def _label(summary: ProgressSummary, first: Clause) -> str:
-    """What a letter is about; the other papers say better, same or worse."""
-    return _own_opening(summary) or first.news.label.format(last=summary.kind.compared_with)
+    """Better, same or worse; in a letter after what it is about. Early swelling is worse."""
+    said, news = _own_opening(summary), first.news.label.format(last=summary.kind.compared_with)
+    if said and story_of(summary) is Story.EARLY_DETECTION:
+        return said
+    return f"{said}. {news}" if said else news
 
 
 def _own_opening(summary: ProgressSummary) -> str:
@@ -80,7 +91,7 @@ def _action(summary: ProgressSummary) -> str:
     if summary.is_urgent:
         return "This needs attention now: see the box."
     if has_worsened(summary):
-        return "Please see our request."
+        return "Please see below what we ask of you."
     return "No action needed from you."
 
 
@@ -118,16 +129,18 @@ def proposals(summary: ProgressSummary) -> ProposedText:
 
 
 def _treatment(summary: ProgressSummary) -> str:
-    return (
-        f"{summary.phase.label.capitalize()} phase since {day(summary.phase_since_on)}."
-        f" {taped_text(summary)} from {day(summary.period_from)} to {day(summary.period_to)}."
-    )
+    since = day(summary.phase_since_on)
+    phase = f"{summary.phase.label.capitalize()} phase since {since}."
+    if summary.phase is Phase.DISCHARGED:
+        phase = f"Treatment here ended on {since}."
+    taped = f"{taped_text(summary)} from {day(summary.period_from)} to {day(summary.period_to)}."
+    return f"{phase} {taped}"
 
 
 def taped_text(summary: ProgressSummary) -> str:
-    """ "Girths taped 3 times"."""
-    counted = f"Girths taped {summary.measured_count} times"
-    known = {0: "Girths not taped", 1: "Girths taped once", 2: "Girths taped twice"}
+    """ "Measured by tape 3 times"; a reader elsewhere does not say girths."""
+    counted = f"Measured by tape {summary.measured_count} times"
+    known = {0: "Not measured", 1: "Measured by tape once", 2: "Measured by tape twice"}
     return known.get(summary.measured_count, counted)
 
 
@@ -144,19 +157,30 @@ def adherence_text(summary: ProgressSummary) -> str:
 def plan_text(summary: ProgressSummary) -> str:
     if summary.phase is Phase.DISCHARGED:
         return "Treatment here has ended and self-care continues. Please refer again if it swells."
-    if summary.barring:
+    if summary.is_urgent:
         return "Treatment waits until the finding in the box has been examined and settled."
     goes_on = {
         Phase.SURVEILLANCE: "Surveillance continues.",
-        Phase.INTENSIVE: "Intensive treatment continues until the volume is steady; then garments"
-        " are fitted and maintenance begins.",
+        Phase.INTENSIVE: _intensive(summary),
         Phase.MAINTENANCE: "Maintenance with garments and home programme continues.",
     }[summary.phase]
     goes_on = " ".join([goes_on, *plateau_sentences(summary)])
     if has_worsened(summary):
-        return f"{goes_on} Because of the rise the plan of care is reviewed and girths come sooner."
+        return (
+            f"{goes_on} Because of the rise the plan of care is reviewed and the next measurement"
+            " comes sooner."
+        )
     due_on = next_girths_on(summary)
-    return f"{goes_on} Next girths due by {day(due_on)}." if due_on else goes_on
+    return f"{goes_on} Next measurement due by {day(due_on)}." if due_on else goes_on
+
+
+def _intensive(summary: ProgressSummary) -> str:
+    if story_of(summary) is Story.PLATEAU:
+        return "The volume has levelled off: garments and maintenance are considered next."
+    return (
+        "Intensive treatment continues until the volume is steady; then garments are fitted and"
+        " maintenance begins."
+    )
 
 
 def plateau_sentences(summary: ProgressSummary) -> list[str]:

@@ -1,17 +1,20 @@
 """What the clinic lead asks the access and change record for."""
 
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils.formats import date_format
 
 from clinic.accounts.models import User
 from clinic.audit.sentences import groups
 from clinic.clients.forms.pieces import DayField
 from clinic.common.choices import choices_of
-from clinic.overview.record_search import Asked, Order, Worth
+from clinic.overview.record_search import USUAL_DAYS, Asked, Order, Worth
 
 FEWEST_MANY, MOST_MANY = 2, 1000
+WORTH_HELP = f"Hours and many clients: {USUAL_DAYS} days, unless From is given."
 NOT_BEFORE = "The last day is before the first."
 
 
@@ -37,7 +40,10 @@ class RecordForm(forms.Form):
         help_text="Start of an address, a sign-in’s mark, or command.",
     )
     worth = forms.ChoiceField(
-        choices=[("", "Everything"), *choices_of(Worth)], label="Worth a look", required=False
+        choices=[("", "Everything"), *choices_of(Worth)],
+        label="Worth a look",
+        required=False,
+        help_text=WORTH_HELP,
     )
     many = forms.IntegerField(
         min_value=FEWEST_MANY,
@@ -73,6 +79,16 @@ class RecordForm(forms.Form):
             self.add_error("to_on", NOT_BEFORE)
         return cleaned
 
+    def said(self) -> list[tuple[str, str]]:
+        """What a valid form asks for in words, for paper: (label, value) of each field filled."""
+        fields = [self[name] for name in self.fields if name != "page"]
+        asks_many = self.cleaned_data["worth"] == Worth.MANY_IN_A_DAY
+        return [
+            (str(field.label), _in_words(field, self.cleaned_data[field.name]))
+            for field in fields
+            if self.cleaned_data[field.name] and (field.name != "many" or asks_many)
+        ]
+
     def asked(self) -> Asked:
         """What a valid form asks for."""
         told = self.cleaned_data
@@ -88,3 +104,16 @@ class RecordForm(forms.Form):
             many=told["many"] or Asked.many,
             order=Order(told["order"] or Order.LATEST),
         )
+
+
+def _in_words(field: forms.BoundField, value: Any) -> str:
+    if isinstance(value, date):
+        return date_format(value)
+    if isinstance(field.field, forms.ChoiceField) and not isinstance(value, User):
+        return str(dict(_flat(field.field.choices))[value]).lower()
+    return str(value)
+
+
+def _flat(choices: Any) -> Iterator[tuple[str, str]]:
+    for value, words in choices:
+        yield from words if isinstance(words, (list, tuple)) else [(value, words)]

@@ -1,8 +1,9 @@
 """The access and change record as the clinic lead searches it."""
 
 import csv
+from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -28,9 +29,10 @@ from clinic.visits.models import VisitNote
 PAGE_LENGTH = 50
 # Counting further costs more than it tells: whoever has so many lines asks more narrowly.
 MOST_COUNTED = 5000
-# The days that are searched for people who opened many records, where no first day is asked.
-USUAL_DAYS = 31
+# What has to be worked out for each line is asked of so many days where no first day is given.
+USUAL_DAYS = 90
 CHUNK = 2000
+SHOWN_OF_NUMBER = 8
 CSV_COLUMNS = ("when", "who", "role", "what", "client", "subject", "from_where", "sign_in")
 
 
@@ -40,6 +42,9 @@ class Worth(Word):
     OUTSIDE_HOURS = "outside_hours", "outside working hours"
     NEVER_TREATED = "never_treated", "clinical staff without booking, note or episode"
     MANY_IN_A_DAY = "many_in_a_day", "people who opened many clients in a day"
+
+
+WORKED_OUT = {Worth.OUTSIDE_HOURS, Worth.MANY_IN_A_DAY}
 
 
 class Order(Word):
@@ -62,6 +67,13 @@ class Asked:
     many: int = 30
     order: Order = Order.LATEST
 
+    @property
+    def usual_from_on(self) -> date | None:
+        """The first day where none is given and the lines have to be worked out, else None."""
+        if self.worth not in WORKED_OUT or self.from_on is not None:
+            return None
+        return (self.to_on or timezone.localdate()) - timedelta(days=USUAL_DAYS - 1)
+
 
 class CountedSoFar(Paginator):  # type: ignore[type-arg]
     """Counts no further than the most that anybody pages through."""
@@ -79,17 +91,26 @@ class CountedSoFar(Paginator):  # type: ignore[type-arg]
 class Line:
     entry: Entry
     words: str
+    subject: str
 
 
 def found(asked: Asked, *, user: User, number: int) -> Page[Any]:
-    """One page of the record. Two queries, and one more where clients or a day are asked for."""
+    """One page of the record. Two queries; one more where many in a day are asked for, three more
+    where a client is."""
     page = CountedSoFar(matching(asked, user=user), PAGE_LENGTH).get_page(number)
-    page.object_list = [Line(entry, sentence(entry.verb)) for entry in page.object_list]
+    page.object_list = [_line(entry) for entry in page.object_list]
     return page
+
+
+def _line(entry: Entry) -> Line:
+    """A subject's long number is cut to what tells it from others; searched for, it still finds."""
+    kind, colon, number = entry.subject.partition(":")
+    return Line(entry, sentence(entry.verb), f"{kind}{colon}{number[:SHOWN_OF_NUMBER]}")
 
 
 def matching(asked: Asked, *, user: User) -> QuerySet[Entry]:
     """The entries asked for, in their order."""
+    asked = replace(asked, from_on=asked.from_on or asked.usual_from_on)
     wanted = entries().filter(_plainly(asked))
     if asked.client:
         wanted = wanted.filter(client__in=_clients(asked.client, user))
@@ -112,13 +133,20 @@ def _plainly(asked: Asked) -> Q:
         wanted &= looks if asked.action == "looks" else ~looks
     elif asked.action:
         wanted &= Q(verb=asked.action)
+    if asked.came_from:
+        wanted &= Q(came_from__startswith=asked.came_from) | Q(session_mark=asked.came_from)
+    if asked.subject:
+        wanted &= Q(subject__icontains=asked.subject)
+    return wanted & _between(asked)
+
+
+def _between(asked: Asked) -> Q:
+    wanted = Q()
     if asked.from_on is not None:
         wanted &= Q(at__gte=_midnight(asked.from_on))
     if asked.to_on is not None:
         wanted &= Q(at__lt=_midnight(asked.to_on + timedelta(days=1)))
-    if asked.came_from:
-        wanted &= Q(came_from__startswith=asked.came_from) | Q(session_mark=asked.came_from)
-    return wanted & (Q(subject__icontains=asked.subject) if asked.subject else Q())
+    return wanted
 
 
 def _clients(words: str, user: User) -> list[Any]:
@@ -162,21 +190,22 @@ def _by_strangers(wanted: QuerySet[Entry]) -> QuerySet[Entry]:
 
 def _by_openers_of_many(wanted: QuerySet[Entry], asked: Asked) -> QuerySet[Entry]:
     """The lines of each person's days with at least so many different clients."""
-    first = asked.from_on or timezone.localdate() - timedelta(days=USUAL_DAYS)
-    days = (
-        Entry.objects.filter(at__gte=_midnight(first), client__isnull=False)
-        .annotate(day=TruncDate("at", tzinfo=timezone.get_default_timezone()))
+    local = TruncDate("at", tzinfo=timezone.get_default_timezone())
+    many = (
+        Entry.objects.filter(_between(asked), client__isnull=False)
+        .annotate(day=local)
         .order_by()
         .values_list("by", "day")
         .annotate(clients=Count("client", distinct=True))
         .filter(clients__gte=asked.many)
-        .order_by("-day", "by")
     )
+    days: dict[Any, list[date]] = defaultdict(list)
+    for person, day, _ in many:
+        days[person].append(day)
     condition = Q(pk__in=[])
-    for person, day, _ in days[:USUAL_DAYS]:
-        until = _midnight(day + timedelta(days=1))
-        condition |= Q(by=person, at__gte=_midnight(day), at__lt=until)
-    return wanted.filter(condition, client__isnull=False)
+    for person, theirs in days.items():
+        condition |= Q(by=person, day__in=theirs)
+    return wanted.annotate(day=local).filter(condition, client__isnull=False)
 
 
 def _midnight(day: date) -> datetime:

@@ -36,12 +36,12 @@ def record_history(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @look_or_send
 def record_search_page(request: HttpRequest) -> HttpResponse:
     form = RecordForm(request.POST or USUAL, staff=staff_list())
-    page = None
+    shown = {"section": "record", "form": form, "now": timezone.localtime()}
     if form.is_valid():
         audit.record(request.user, "access.searched")
-        number = form.cleaned_data["page"] or 1
-        page = record_search.found(form.asked(), user=request.user, number=number)
-    shown = {"section": "record", "form": form, "page": page, "now": timezone.localtime()}
+        asked, number = form.asked(), form.cleaned_data["page"] or 1
+        page = record_search.found(asked, user=request.user, number=number)
+        shown |= {"page": page, "usual_from_on": asked.usual_from_on}
     return render(request, "overview/record.html", shown)
 
 

@@ -1,6 +1,7 @@
 """Volumes from girths, each with its section, its standard error and the method that made it."""
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -27,6 +28,8 @@ METHOD = f"{METHOD_NAME}, version {METHOD_VERSION}"
 
 # (station, weight) pairs.
 Weights = tuple[tuple[int, float], ...]
+# (level in cm, girth in cm, the stations it leans on) at each knot of a section.
+Knots = Sequence[tuple[float, float, Weights]]
 
 
 @dataclass(frozen=True)
@@ -96,8 +99,9 @@ def limb_volume(
     Raises SectionNotTaped, LengthNotPositive. Source: sum of `segment_volume`.
     """
     section = section or taped_section(girths)
-    total = sum(segment.ml for segment in segment_volumes(girths, section=section))
-    error = volume_error(volume_gradient(girths, section=section), girths.trials, tape=tape)
+    knots = _girths_at_knots(girths, section)
+    total = sum(segment.ml for segment in _segments(knots))
+    error = volume_error(_gradient(knots, len(girths.levels_cm)), girths.trials, tape=tape)
     return Volume(
         ml=Millilitres(total),
         error_ml=Millilitres(error.error_ml),
@@ -114,7 +118,10 @@ def segment_volumes(
 
     Raises SectionNotTaped, LengthNotPositive.
     """
-    knots = _girths_at_knots(girths, section or taped_section(girths))
+    return _segments(_girths_at_knots(girths, section or taped_section(girths)))
+
+
+def _segments(knots: Knots) -> tuple[SegmentVolume, ...]:
     return tuple(
         SegmentVolume(
             Section(low, high),
@@ -130,8 +137,13 @@ def volume_gradient(girths: LimbGirths, *, section: Section | None = None) -> tu
     A section that ends between stations leans on the two stations around its end, in the
     proportion in which its girth does. Source: derivative of `segment_volume`, chain rule.
     """
-    slopes = [0.0] * len(girths.levels_cm)
-    for low, high in pairwise(_girths_at_knots(girths, section or taped_section(girths))):
+    knots = _girths_at_knots(girths, section or taped_section(girths))
+    return _gradient(knots, len(girths.levels_cm))
+
+
+def _gradient(knots: Knots, stations: int) -> tuple[float, ...]:
+    slopes = [0.0] * stations
+    for low, high in pairwise(knots):
         own = segment_gradient(lower_cm=low[1], upper_cm=high[1], height_cm=high[0] - low[0])
         for (_, _, weights), slope in zip((low, high), own, strict=True):
             for station, weight in weights:
@@ -139,8 +151,7 @@ def volume_gradient(girths: LimbGirths, *, section: Section | None = None) -> tu
     return tuple(slopes)
 
 
-def _girths_at_knots(girths: LimbGirths, section: Section) -> list[tuple[float, float, Weights]]:
-    """(level in cm, girth in cm, the stations it leans on) at each knot of a section."""
+def _girths_at_knots(girths: LimbGirths, section: Section) -> Knots:
     levels, taped_cm = girths.levels_cm, girths.girths_cm
     knots = ((knot, station_weights(levels, knot)) for knot in section_knots_cm(levels, section))
     return [

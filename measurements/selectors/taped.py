@@ -11,7 +11,7 @@ from clinic.clients.models import AffectedRegion, Episode
 from clinic.common.vocabulary import Involvement, Limb, Posture, Region, RegionSide, Side
 from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
-from measurements.models import GirthSession
+from measurements.models import GirthReading, GirthSession
 from measurements.report import SessionFacts
 
 # Regions whose treatment puts a limb at risk when the limb itself is not named; anatomy.
@@ -38,6 +38,7 @@ class Taped:
     sides: AffectedSides
     left: LimbGirths | None
     right: LimbGirths | None
+    readings: tuple[GirthReading, ...]
 
     @property
     def tape(self) -> TapeError:
@@ -101,20 +102,22 @@ def taped(sessions: Iterable[GirthSession]) -> dict[UUID, Taped]:
 
 
 def _taped(session: GirthSession) -> Taped:
+    readings = tuple(session.readings.all())
     return Taped(
         session=session,
         facts=_facts(session),
         sides=affected_sides(Limb(session.limb), session.episode.regions.all()),
-        left=_girths(session, Side.LEFT),
-        right=_girths(session, Side.RIGHT),
+        left=_girths(session, readings, Side.LEFT),
+        right=_girths(session, readings, Side.RIGHT),
+        readings=readings,
     )
 
 
-def _girths(session: GirthSession, side: Side) -> LimbGirths | None:
+def _girths(session: GirthSession, rows: Iterable[GirthReading], side: Side) -> LimbGirths | None:
     """The limb's girths; None when fewer stations were taped than bound a volume."""
     readings = [
         Reading(side, float(each.level_cm), float(each.girth_cm), each.trial)
-        for each in session.readings.all()
+        for each in rows
         if each.side == side
     ]
     if len({reading.level_cm for reading in readings}) < FEWEST_STATIONS:

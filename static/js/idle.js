@@ -49,6 +49,7 @@
     cover = template.content.firstElementChild.cloneNode(true);
     document.body.append(cover);
     cover.addEventListener("cancel", (event) => event.preventDefault());
+    cover.addEventListener("close", ({ target }) => target === cover && target.showModal()); // Escape, insisted on
     cover.querySelectorAll("form").forEach((form) => form.addEventListener("submit", send));
     document.dispatchEvent(new Event("fields-added"));
     cover.showModal();
@@ -74,7 +75,9 @@
 
   const step = (name) => {
     cover.querySelectorAll("[data-step]").forEach((form) => (form.hidden = form.dataset.step !== name));
-    cover.querySelector(`[data-step="${name}"] input:not([name=username])`).focus();
+    const field = cover.querySelector(`[data-step="${name}"] input:not([name=username])`);
+    field.focus();
+    field.select(); // what was wrong is typed over
   };
 
   const say = (text) => {
@@ -100,8 +103,7 @@
     if (answer.state === "in" && String(answer.person) !== person) return location.replace("/");
     if (answer.state === "in") return takeDown(answer.token);
     say(answer.said ?? "");
-    if (answer.state === "no") cover.querySelector("[name=password]").select();
-    else step(answer.state === "code" ? "code" : "password");
+    step(answer.state === "code" ? "code" : "password");
   };
 
   // When

@@ -5,6 +5,8 @@ Volumes are those of the measuring pages: `measurements.limb`, method and versio
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime
+from decimal import Decimal
+from functools import lru_cache
 
 from clinic.common.vocabulary import Limb, Side
 from clinic.exchange.fhir import pieces
@@ -41,7 +43,7 @@ class _Session:
             self.when = pieces.instant(moment)
 
     def observations(self) -> Iterator[Json]:
-        by_side = _by_side(self.taped.session.readings.all())
+        by_side = _by_side(self.taped.readings)
         yield from (self._panel(side, readings) for side, readings in by_side.items())
         yield from (self._end(end) for end in self.taped.session.end_readings.all())
         yield from self._weight()
@@ -72,7 +74,7 @@ class _Session:
         posture = component("posture", "posture", valueCodeableConcept=_posture(self.taped))
         return self._observation(
             f"girths:{side}",
-            code=pieces.own("measure", "girths", "girths of one limb"),
+            code=pieces.measure("girths", "girths of one limb"),
             bodySite=self._site(side),
             method={"text": told},
             note=pieces.note(facts.note, struck, "Baseline." if facts.is_baseline else ""),
@@ -86,7 +88,7 @@ class _Session:
         code = ("figure-of-eight", "figure-of-eight length") if is_length else DISPLACED
         return self._observation(
             f"end:{side}",
-            code=pieces.own("measure", *code),
+            code=pieces.measure(*code),
             bodySite=pieces.site_seen(*site, side.value),
             valueQuantity=quantity(end.figure_of_eight_cm, "cm")
             if end.figure_of_eight_cm is not None
@@ -103,16 +105,16 @@ class _Session:
             )
 
     def _computed(self) -> Iterator[Json]:
-        for side in Side:
-            if girths := self.taped.of(side):
-                yield self._volume(side, limb_volume(girths, tape=self.taped.tape))
-        if compared := _compared(self.taped):
+        compared = _compared(self.taped)
+        volumes = _volumes(self.taped, compared)
+        yield from (self._volume(side, volumes[side]) for side in Side if side in volumes)
+        if compared:
             yield self._excess(compared)
 
     def _volume(self, side: Side, volume: Volume) -> Json:
         return self._observation(
             f"volume:{side}",
-            code=pieces.own("measure", "limb-volume", "limb volume from girths"),
+            code=pieces.measure("limb-volume", "limb volume from girths"),
             bodySite=self._site(side),
             method={"text": volume.method},
             valueQuantity=quantity(volume.ml, "mL"),
@@ -134,7 +136,7 @@ class _Session:
         )
         return self._observation(
             "excess",
-            code=pieces.own("measure", "excess-volume", "excess volume over the other limb"),
+            code=pieces.measure("excess-volume", "excess volume over the other limb"),
             bodySite=self._site(side),
             method={"text": compared.affected.method},
             valueQuantity=quantity(compared.excess_ml, "mL"),
@@ -167,21 +169,35 @@ def _compared(taped: Taped) -> Comparison | None:
         return None
 
 
+def _volumes(taped: Taped, compared: Comparison | None) -> dict[Side, Volume]:
+    """Each limb over all that was taped of it; a comparison over just that has them already."""
+    side = taped.sides.side
+    if side and compared and not compared.section_is_shorter:
+        return {side: compared.affected, side.other: compared.other}
+    return {girths.side: limb_volume(girths, tape=taped.tape) for girths in taped.limbs}
+
+
 def _posture(taped: Taped) -> Json:
     return pieces.word("posture", taped.facts.posture)
 
 
 def _girth(reading: GirthReading) -> Json:
-    """One girth as taped. Its level is a quantity of its own, for a text cannot be sorted."""
-    level = f"{reading.level_cm:f}".rstrip("0").rstrip(".") or "0"
-    trial = f", trial {reading.trial}" if reading.trial > 1 else ""
+    """One girth as taped."""
+    taped_at = _station(reading.level_cm, reading.trial)
+    return taped_at | {"valueQuantity": quantity(reading.girth_cm, "cm")}
+
+
+@lru_cache(maxsize=1024)  # few protocols, thousands of girths
+def _station(level_cm: Decimal, trial: int) -> Json:
+    """Where a girth was taped. Its level is a quantity of its own, for a text cannot be sorted."""
+    level = f"{level_cm:f}".rstrip("0").rstrip(".") or "0"
+    again = f", trial {trial}" if trial > 1 else ""
     return {
         "extension": [
-            pieces.extension("level", valueQuantity=quantity(reading.level_cm, "cm")),
-            pieces.extension("trial", valuePositiveInt=reading.trial),
+            pieces.extension("level", valueQuantity=quantity(level_cm, "cm")),
+            pieces.extension("trial", valuePositiveInt=trial),
         ],
-        "code": pieces.own("measure", "girth", "girth", text=f"girth at {level} cm{trial}"),
-        "valueQuantity": quantity(reading.girth_cm, "cm"),
+        "code": pieces.own("measure", "girth", "girth", text=f"girth at {level} cm{again}"),
     }
 
 

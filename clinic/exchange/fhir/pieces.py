@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -40,11 +41,13 @@ UNITS = {
 }
 # Finer than any tape, limb volume or score: binary noise ends here; common practice, no source.
 PLACES = 3
+# FHIR knows no null and no empty list or text.
+EMPTY: tuple[Any, ...] = (None, "", [], {})
 
 
 def filled(**fields: Any) -> Json:
-    """The fields that hold something: FHIR knows no null and no empty list or text."""
-    return {name: value for name, value in fields.items() if value not in (None, "", [], {})}
+    """The fields that hold something."""
+    return {name: value for name, value in fields.items() if value not in EMPTY}
 
 
 # A string of R4 is `[ \r\n\t\S]+`: no other blank, and by its own words no control character.
@@ -52,13 +55,17 @@ OTHER_BLANK = re.compile(r"[^\S \r\n\t]")
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
 
-def readable(resource: Json) -> Json:
-    """The resource with every text as R4 allows it: a no-break space becomes a space.
+# One for all: making an encoder costs as much as encoding a small resource.
+as_json = json.JSONEncoder(ensure_ascii=False, check_circular=False, separators=(",", ":")).encode
 
-    Its JSON tells quickly that nothing is to be done: ASCII, and no control character escaped.
+
+def readable_json(resource: Json) -> str:
+    """The resource on one line of JSON, every text as R4 allows it: a no-break space is a space.
+
+    The JSON itself tells that nothing is to be done: ASCII, and no control character escaped.
     """
-    told = json.dumps(resource, ensure_ascii=False)
-    return resource if told.isascii() and "\\" not in told else _walked(resource)
+    told = as_json(resource)
+    return told if told.isascii() and "\\" not in told else as_json(_walked(resource))
 
 
 def _walked(value: Any) -> Any:
@@ -74,7 +81,8 @@ def _readable(text: str) -> str:
 
 
 def coding(system: str, code: str, display: str = "") -> Json:
-    return filled(system=system, code=code, display=display)
+    told = {"system": system, "code": code}
+    return told | {"display": display} if display else told
 
 
 def concept(system: str, code: str, display: str, *, text: str = "") -> Json:
@@ -85,6 +93,12 @@ def concept(system: str, code: str, display: str, *, text: str = "") -> Json:
 def own(kind: str, code: str, display: str, *, text: str = "") -> Json:
     """A code of our own: its system is `urn:ebbline:` and the kind."""
     return concept(f"{OWN}:{kind}", " ".join(code.split()), display, text=text)
+
+
+@lru_cache(maxsize=256)  # our own words, so few; nothing changes a part once it is made
+def measure(kind: str, label: str) -> Json:
+    """A code of our own system of measures."""
+    return own("measure", kind, label)
 
 
 def word(kind: str, chosen: Word, *, text: str = "") -> Json:
@@ -118,7 +132,7 @@ def extension(kind: str, **value: Any) -> Json:
 
 def component(kind: str, label: str, **value: Any) -> Json:
     """One part of an observation, coded by our own system of measures."""
-    return {"code": own("measure", kind, label), **value}
+    return {"code": measure(kind, label), **value}
 
 
 def note(*texts: str) -> list[Json]:
@@ -183,6 +197,7 @@ def site_with_side(code: str, label: str, side: str) -> Json:
 # Who and what is referred to
 
 
+@lru_cache(maxsize=1024)  # an id is asked for again by each reference to it
 def id_of(key: UUID, part: str = "") -> str:
     """The stable id of a row, or of one of several resources made from it."""
     return str(uuid5(key, part)) if part else str(key)
@@ -221,4 +236,4 @@ class Maker:
 
     def resource(self, kind: str, id_: str, **fields: Any) -> Json:
         """A resource about this client, without its empty fields."""
-        return {"resourceType": kind, "id": id_, **readable(filled(**fields))}
+        return {"resourceType": kind, "id": id_, **filled(**fields)}

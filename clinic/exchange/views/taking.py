@@ -49,7 +49,7 @@ def take_client_out(request: HttpRequest, client_id: UUID) -> HttpResponse | Str
     taken = _taken(request.POST.get("what", ""))
     note_taken(client=client, what=taken, by=request.user)
     if taken is Taken.RECORD:
-        return _file([record.as_bytes(record.client_bundle(client))], FHIR_JSON, "record.json")
+        return _file([record.client_bundle(client)], FHIR_JSON, "record.json")
     return _file(record.girths_csv(client), CSV, "girths.csv")
 
 

@@ -14,7 +14,7 @@ from clinic.accounts.models import User
 from clinic.accounts.selectors import practice_card
 from clinic.audit import services as audit
 from clinic.clients.models import Client
-from clinic.exchange.record import as_bytes, client_bundle, girths_csv
+from clinic.exchange.record import client_bundle, girths_csv
 from clinic.keeping.belongings import belongings
 from clinic.letters.models import ProgressLetter
 
@@ -50,7 +50,7 @@ def _files(client: Client) -> Iterator[tuple[str, bytes | str]]:
         "README.txt",
         READ_ME.format(number=client.record_number, practice=practice_card().name, on=on),
     )
-    yield "record.fhir.json", as_bytes(client_bundle(client))
+    yield "record.fhir.json", client_bundle(client)
     yield "girths.csv", "".join(girths_csv(client))
     for letter in ProgressLetter.objects.filter(
         episode__client=client, approved_at__isnull=False

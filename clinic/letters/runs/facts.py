@@ -39,6 +39,7 @@ def episode_facts(month: date) -> list[EpisodeFacts]:
             has_draft=letters.get(each["pk"], (None, False))[1],
             first_taped_on=taped.get(each["pk"]),
             visited_on=frozenset(visits[each["pk"]] | visits[each["client"]]),
+            reader_is_active=each["reader_is_active"] is not False,
             discharged_on=each["since_on"] if each["phase"] == Phase.DISCHARGED else None,
         )
         for each in episodes
@@ -55,10 +56,19 @@ def _open_in(month: date) -> QuerySet[Episode, dict[str, object]]:
             phase=Subquery(latest.values("phase")[:1]),
             since_on=Subquery(latest.values("since_on")[:1]),
             wish=Coalesce(F("referrer__letter_frequency"), F("client__referrer__letter_frequency")),
+            reader_is_active=Coalesce(F("referrer__is_active"), F("client__referrer__is_active")),
         )
         .exclude(phase=Phase.DISCHARGED, since_on__lt=month)
         .order_by("client__folded_name", "pk")
-        .values("pk", "client", "client__agrees_to_letters", "phase", "since_on", "wish")
+        .values(
+            "pk",
+            "client",
+            "client__agrees_to_letters",
+            "phase",
+            "since_on",
+            "wish",
+            "reader_is_active",
+        )
     )
 
 

@@ -29,7 +29,8 @@ REASONS_OF_WISHES = {
 class EpisodeFacts:
     """One episode as far as a letter rests on it. Days are the practice's.
 
-    `wish` is None without a referrer. `last_letter_to` is the end of the period of the last
+    `wish` is None without a referrer; one no longer active is written to by nobody, since the
+    post could reach a stranger. `last_letter_to` is the end of the period of the last
     letter or discharge summary approved. `visited_on` holds the days of the last three months.
     """
 
@@ -41,6 +42,7 @@ class EpisodeFacts:
     first_taped_on: date | None
     visited_on: frozenset[date]
     discharged_on: date | None = None
+    reader_is_active: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,8 @@ def _never(facts: EpisodeFacts) -> Reason | None:
         return Reason.CLIENT_DECLINES
     if facts.wish is None:
         return Reason.NO_REFERRER
+    if not facts.reader_is_active:
+        return Reason.REFERRER_GONE
     if facts.wish is LetterFrequency.NEVER:
         return Reason.WANTS_NONE
     return None

@@ -59,6 +59,9 @@ BECAUSE: dict[Reason, Callable[[RunLetter], str]] = {
     Reason.DISCHARGED: lambda row: f"the episode ended in this month; {_last(row)}",
     Reason.NO_REFERRER: lambda row: "neither the episode nor the client names a referrer",
     Reason.CLIENT_DECLINES: lambda row: "the client does not agree to letters to the referrer",
+    Reason.REFERRER_GONE: lambda row: (
+        f"{_referrer(row)} is no longer active: name whom to write to on the client's page"
+    ),
     Reason.WANTS_NONE: lambda row: f"{_referrer(row)} wants no letters",
     Reason.ALREADY_SENT: lambda row: f"{_last(row)}, and there was no visit after it",
     Reason.DRAFT_OPEN: lambda row: (

@@ -28,6 +28,7 @@ class Reason(Word):
     DISCHARGED = "discharged", "the episode ended"
     NO_REFERRER = "no_referrer", "no referrer known"
     CLIENT_DECLINES = "client_declines", "the client does not agree to letters"
+    REFERRER_GONE = "referrer_gone", "the referrer is no longer active"
     WANTS_NONE = "wants_none", "the referrer wants no letters"
     ALREADY_SENT = "already_sent", "a letter was sent"
     DRAFT_OPEN = "draft_open", "a draft is open"

@@ -276,4 +276,4 @@ def test_one_limb_taped_is_set_against_its_own_baseline(cast: Cast) -> None:
     tape(episode, protocol, {60: (0, 0)})
     make_session(episode, protocol, taken_on=today() - timedelta(days=2), left_cm=[])
     line = drafted(episode, cast).bottom_line
-    assert "the volume of the right arm stands at" in line
+    assert "the volume of the right arm is " in line

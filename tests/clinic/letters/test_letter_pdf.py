@@ -125,7 +125,7 @@ def test_the_letter_says_what_the_record_says(cast: Cast) -> None:
 
 def test_the_letter_does_not_report_a_change_within_error(cast: Cast) -> None:
     text = read(pdf.letter_pdf(sheet_of("unchanged", cast)))
-    assert "no change within error of" in text
+    assert "no change within ±" in text
     assert "lower" not in text
     assert "higher" not in text
 

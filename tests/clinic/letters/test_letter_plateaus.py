@@ -71,7 +71,7 @@ def test_the_plan_carries_the_sentence() -> None:
     plan = proposals(summary(replace(arm(220, 600, 300), plateaus=(REACHED,)))).plan
     assert plan.startswith("Intensive treatment continues until the volume is steady")
     assert "is approaching an estimated 210" in plan
-    assert "Next girths due by" in plan
+    assert "Next measurement due by" in plan
 
 
 # Compiled from the record

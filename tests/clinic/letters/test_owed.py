@@ -55,6 +55,8 @@ def test_first_and_last_day_count(on: date) -> None:
         ({"agrees": False}, Reason.CLIENT_DECLINES),
         ({"wish": None}, Reason.NO_REFERRER),
         ({"wish": LetterFrequency.NEVER}, Reason.WANTS_NONE),
+        ({"reader_is_active": False}, Reason.REFERRER_GONE),
+        ({"wish": None, "reader_is_active": False}, Reason.NO_REFERRER),
         ({"wish": LetterFrequency.CHANGES}, Reason.HAS_CHANGED),
         ({"has_draft": True}, Reason.DRAFT_OPEN),
         ({"first_taped_on": None}, Reason.NOTHING_TAPED),

@@ -128,7 +128,7 @@ def test_one_whose_notes_wait_for_a_cosignature_approves_no_report(cast: Cast) -
 def test_a_report_is_written_without_girths_referrer_or_consent_to_letters(cast: Cast) -> None:
     alone = make_episode(make_client(), cast.therapist, opened_on=days_ago(20))
     letter = paper(alone, REPORT, period_from=days_ago(20))
-    assert letter.bottom_line == "No girths taped."
+    assert letter.bottom_line == "Not measured."
     assert (letter.referrer, letter.reader) == (None, "the payer")
     assert approved(letter).is_approved
     declining = make_client(referrer=make_referrer(), agrees_to_letters=False)
@@ -224,7 +224,7 @@ def test_the_recall_is_what_is_booked_or_what_was_agreed(
     assert paper_plan(episode) == f"No day for re-measurement is kept in the record. {COME_BACK}"
     set_recall_schedule(episode=episode, every_months=3, by=cast.therapist)
     expected = recall_after_months(days_ago(3), 3)
-    assert f"Girths to be taped again by {expected.day} {expected:%b %Y}." in paper_plan(episode)
+    assert f"To be measured again by {expected.day} {expected:%b %Y}." in paper_plan(episode)
 
 
 def paper_plan(episode: Episode) -> str:
@@ -310,9 +310,9 @@ def test_the_due_list_waits_for_the_letter_whatever_else_was_sent(cast: Cast) ->
     episode = treated(cast.therapist, (5,))
     approved(paper(episode, REPORT))
     paper(episode, DISCHARGE)
-    (facts,) = overview._all_facts(Episode.objects.filter(pk=episode.pk)).values()
+    (facts,) = overview.all_facts(Episode.objects.filter(pk=episode.pk)).values()
     assert facts.last_letter_to is None
     assert facts.letter_draft_on is None
     approved(paper(episode, LetterKind.LETTER))
-    (facts,) = overview._all_facts(Episode.objects.filter(pk=episode.pk)).values()
+    (facts,) = overview.all_facts(Episode.objects.filter(pk=episode.pk)).values()
     assert facts.last_letter_to == today()

@@ -16,6 +16,7 @@ from clinic.letters.models import LetterRun, ProgressLetter
 from clinic.letters.runs import compiling, errors, services
 from clinic.letters.runs.compiling import compile_row
 from clinic.letters.runs.facts import episode_facts
+from clinic.letters.runs.sentences import because
 from clinic.letters.runs.words import Failure, Reason, RowState
 from clinic.letters.story_words import Story
 from clinic.visits.models import VisitNote
@@ -57,6 +58,22 @@ def test_a_run_compiles_what_is_owed_and_says_why_of_the_rest(cast: Cast) -> Non
     assert row_of(run, declining).reason == Reason.CLIENT_DECLINES
     assert row_of(run, away).reason in {Reason.NO_VISIT, Reason.NOTHING_TAPED}
     assert ProgressLetter.objects.count() == 1
+
+
+def test_nobody_writes_to_a_referrer_who_is_no_longer_active(cast: Cast) -> None:
+    gone, present = make_referrer(is_active=False), make_referrer(family_name="Tolland")
+    of_client = seen_in_month(cast.therapist, gone)
+    of_episode = seen_in_month(cast.therapist, present)
+    of_episode.referrer = gone
+    of_episode.save()
+    replaced = seen_in_month(cast.therapist, gone)
+    replaced.referrer = present
+    replaced.save()
+    run = compiled_run(cast.lead)
+    for left in (of_client, of_episode):
+        assert row_of(run, left).reason == Reason.REFERRER_GONE
+    assert "Dr. Odile Farrow is no longer active" in because(row_of(run, of_client))
+    assert row_of(run, replaced).state == RowState.COMPILED
 
 
 def test_a_month_that_is_not_over_is_refused(cast: Cast) -> None:

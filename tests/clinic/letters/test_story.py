@@ -16,7 +16,7 @@ from clinic.letters.kinds import LetterKind
 from clinic.letters.story import GAP, has_news, story_of
 from clinic.letters.story_words import Story
 from clinic.letters.summary import Plateau, PrecautionOpen
-from clinic.letters.wording import BOTTOM_LINE_LENGTH, bottom_line
+from clinic.letters.wording import BOTTOM_LINE_LENGTH, bottom_line, plan_text
 from tests.clinic.letters.test_wording import BASELINE_ON, LAST_ON, NOW_ON, arm, look, summary
 
 WITHIN, BEYOND = 55.4, 55.5
@@ -71,9 +71,7 @@ def test_early_detection_says_how_often_it_was_seen() -> None:
     numbers = arm(150, 0)
     between = look("between", LAST_ON, 140)
     points = (numbers.points[0], between, numbers.now)
-    assert "seen 2 times in a row" in bottom_line(
-        summary(replace(numbers, points=points), **WATCHED)
-    )
+    assert "seen twice in a row" in bottom_line(summary(replace(numbers, points=points), **WATCHED))
 
 
 @pytest.mark.parametrize(
@@ -106,7 +104,10 @@ def test_a_plateau_needs_an_intensive_phase_that_reached_it_and_no_change() -> N
     level = replace(arm(310, 600, 305), plateaus=(LEVEL,))
     running = {"phase": Phase.INTENSIVE, "phase_before": Phase.INTENSIVE}
     assert story(level, **running) is Story.PLATEAU
-    assert bottom_line(summary(level, **running)).startswith("Levelled off: ")
+    assert bottom_line(summary(level, **running)).startswith(
+        "Levelled off. Unchanged since the last letter, better than at baseline: "
+    )
+    assert "garments and maintenance are considered next" in plan_text(summary(level, **running))
     on_the_way = replace(level, plateaus=(replace(LEVEL, is_reached=False),))
     assert story(on_the_way, **running) is Story.STEADY
     assert story(level, **KEPT) is Story.STEADY
@@ -143,9 +144,21 @@ def test_what_bars_treatment_is_an_interruption_whatever_the_numbers() -> None:
 def test_an_episode_that_ended_is_a_discharge_and_still_says_worse() -> None:
     ended = {"phase": Phase.DISCHARGED, "phase_since_on": NOW_ON}
     line = bottom_line(summary(arm(500, 300), **ended))
-    assert line.startswith("Treatment here ended on 5 Mar 2026: ")
+    assert line.startswith("Treatment here ended on 5 Mar 2026. Worse: ")
     assert "has risen" in line
-    assert "Please see our request." in line
+    assert "Please see below what we ask of you." in line
+
+
+def test_at_the_end_the_whole_course_is_told_unless_it_is_worse() -> None:
+    ended = {"phase": Phase.DISCHARGED, "phase_since_on": NOW_ON}
+    line = bottom_line(summary(arm(200, 600, 300), **ended)).replace("\u202f", " ")
+    assert line.startswith("Treatment here ended on 5 Mar 2026. Better: the excess volume")
+    assert "has fallen by 400 mL since 5 Jan 2026" in line
+    assert "has risen by 100 mL since the last letter" in bottom_line(
+        summary(arm(300, 600, 200), **ended)
+    ).replace("\u202f", " ")
+    higher = bottom_line(summary(arm(300, 200, 400), **ended)).replace("\u202f", " ")
+    assert "has fallen by 100 mL since the last letter (still higher than at baseline)" in higher
 
 
 def test_a_first_look_is_steady_and_no_change() -> None:

@@ -119,15 +119,16 @@ def test_a_change_is_judged_before_it_is_rounded() -> None:
 
 def test_a_change_within_error_is_never_written_as_a_number() -> None:
     line = bottom_line(summary(arm(237, 200)))
-    assert line.startswith("Unchanged: the excess volume of the right arm stands at 237")
-    assert "with no change since 5 Jan 2026 beyond measurement error" in line
+    assert line.startswith("Unchanged: the excess volume of the right arm is 237")
+    assert "steady since 5 Jan 2026 within measurement error" in line
     assert "by 37" not in line.replace("\u202f", " ")
 
 
 def test_a_limb_without_a_measurable_excess_is_said_to_be_like_the_other() -> None:
     line = bottom_line(summary(arm(30, 10))).replace("\u202f", " ")
     assert line.startswith(
-        "Unchanged: the right arm differs from the other by no more than measurement error (39 mL)"
+        "Unchanged: the right arm is as large as the other within measurement error (39 mL), and"
+        " steady since 5 Jan 2026."
     )
 
 
@@ -159,14 +160,14 @@ def test_both_sides_affected_are_each_set_against_their_own_baseline() -> None:
     both = replace(numbers, affected_side=None, is_bilateral=True)
     line = bottom_line(summary(both))
     assert line.startswith("Better: the volume of the right arm has fallen by 200")
-    assert "the volume of the left arm stands at" in line
+    assert "the volume of the left arm is 2" in line
     assert "excess" not in line
 
 
 def test_worse_comes_before_better_and_asks_for_something() -> None:
     told = summary(arm(100, 300), replace(arm(500, 300), limb=Limb.LEG))
     assert bottom_line(told).startswith("Worse: the excess volume of the right leg has risen")
-    assert bottom_line(told).endswith("Please see our request.")
+    assert bottom_line(told).endswith("Please see below what we ask of you.")
     assert "reason for the rise" in proposals(told).request
     assert "Because of the rise" in proposals(told).plan
 
@@ -195,6 +196,7 @@ def test_an_absolute_precaution_or_a_sudden_rise_goes_into_the_box() -> None:
     assert "waits" in proposals(infected).plan
     rose = summary(replace(arm(500, 300), rose_suddenly=True))
     assert "under two weeks" in alerts(rose)[0]
+    assert "waits" in proposals(rose).plan
 
 
 @pytest.mark.parametrize("phase", list(Phase))
@@ -217,7 +219,7 @@ def test_the_next_girths_follow_the_same_intervals_as_the_recalls() -> None:
     }
     kept = summary(numbers, phase=Phase.SURVEILLANCE, every_months=4)
     assert next_girths_on(kept) == date(2026, 7, 5)
-    assert "Next girths due by 5 Jul 2026." in proposals(kept).plan
+    assert "Next measurement due by 5 Jul 2026." in proposals(kept).plan
 
 
 def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:

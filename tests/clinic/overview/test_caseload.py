@@ -255,7 +255,6 @@ def three(cast: Cast) -> None:
         ({"words": "angst"}, {"Ångsteady"}),
         ({"words": "worseley a"}, {"Worseley"}),
     ],
-    ids=str,
 )
 @pytest.mark.usefixtures("three")
 def test_filters_find_who_fits(cast: Cast, asked: dict[str, Any], wanted: set[str]) -> None:

@@ -1,11 +1,13 @@
 """The clinic lead's search of the access and change record."""
 
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from clinic.audit import services as audit
 from clinic.audit.models import Entry
@@ -82,6 +84,40 @@ def test_people_who_opened_many_clients_in_a_day(cast: Cast) -> None:
         audit.record(cast.therapist, "client.opened", client=people[0])
     many = matching(Asked(worth=Worth.MANY_IN_A_DAY, many=3), user=cast.lead)
     assert {entry.by for entry in many} == {cast.front_desk}
+
+
+def test_a_day_with_too_few_clients_is_not_shown_beside_one_with_many(cast: Cast) -> None:
+    people = [make_client() for _ in range(3)]
+    for person in people:
+        record_at(local(-1, time(9)), cast.front_desk, "client.opened", person)
+    record_at(local(-2, time(9)), cast.front_desk, "note.seen", people[0])
+    asked = Asked(worth=Worth.MANY_IN_A_DAY, many=3)
+    assert verbs(asked, cast) == ["client.opened"] * 3
+
+
+@pytest.mark.parametrize("worth", [Worth.OUTSIDE_HOURS, Worth.MANY_IN_A_DAY])
+def test_what_is_worked_out_goes_back_90_days_unless_a_first_day_is_given(
+    cast: Cast, worth: Worth
+) -> None:
+    person = make_client()
+    for days_ago, verb in ((89, "client.opened"), (90, "note.seen"), (200, "girths.seen")):
+        record_at(local(-days_ago, time(22)), cast.front_desk, verb, person)
+    asked, today = Asked(worth=worth, many=1), timezone.localdate()
+    assert verbs(asked, cast) == ["client.opened"]
+    assert asked.usual_from_on == today - timedelta(days=89)
+    until = replace(asked, to_on=today - timedelta(days=90))
+    assert verbs(until, cast) == ["note.seen"]
+    since = replace(asked, from_on=today - timedelta(days=200))
+    assert verbs(since, cast) == ["client.opened", "note.seen", "girths.seen"]
+    assert since.usual_from_on is None
+
+
+def test_the_page_says_how_far_back_it_looked_and_prints_what_was_asked(lead: Browser) -> None:
+    page = lead.post(reverse("record"), ASKED | {"worth": "outside_hours"}).text
+    first = timezone.localdate() - timedelta(days=89)
+    assert f"Only from {date_format(first)} on" in page
+    assert "worth a look outside working hours; sorted latest first." in page
+    assert "Only from" not in lead.post(reverse("record"), ASKED | {"worth": "never_treated"}).text
 
 
 def test_what_looks_and_what_changes_is_sorted_out() -> None:
