@@ -1,6 +1,6 @@
 """The caseload as values: one line an open episode, what it can be filtered and sorted by."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -20,7 +20,6 @@ from clinic.scheduling.recalls import LOOK_AHEAD_DAYS
 from measurements.standing import Standing
 
 MINE, EVERYONE = "mine", "all"
-STAGES = list(Stage)
 
 
 class JudgedAs(Word):
@@ -125,25 +124,6 @@ class CaseloadLine:
     concern: Concern
     pressing: tuple[Any, ...]
 
-    @property
-    def main(self) -> Standing | None:
-        """The limb that did worst, by which the line is sorted."""
-        return max(self.standings, key=_badness, default=None)
-
-    @property
-    def stage(self) -> Stage | None:
-        """The highest stage of its regions."""
-        stages = [each.stage for each in self.regions if each.stage is not None]
-        return max(stages, key=STAGES.index, default=None)
-
-    @property
-    def first_due_on(self) -> date | None:
-        return self.owed[0].due_on if self.owed else None
-
-
-def _badness(standing: Standing) -> tuple[bool, float]:
-    return standing.is_worse, standing.percent or 0.0
-
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
@@ -193,81 +173,3 @@ def _rise_percent(standing: Standing) -> float:
     if standing.is_excess and standing.percent:
         return told.change_ml / value_ml * standing.percent
     return 100 * told.change_ml / value_ml
-
-
-# Filters
-
-
-def fits(line: CaseloadLine, asked: Asked, *, today: date) -> bool:
-    """The filters that the database does not answer."""
-    return (
-        (asked.judged is None or _is_judged(line, asked.judged))
-        and (asked.due is None or _is_due(line, asked.due, today))
-        and (asked.flag is None or any(each.kind is asked.flag for each in line.flags))
-    )
-
-
-def _is_judged(line: CaseloadLine, wanted: JudgedAs) -> bool:
-    if wanted is JudgedAs.NOT_TAPED:
-        return not line.standings
-    return any(JUDGEMENTS[wanted](each) for each in line.standings)
-
-
-JUDGEMENTS: dict[JudgedAs, Callable[[Standing], bool]] = {
-    JudgedAs.WORSE: lambda each: each.is_worse,
-    JudgedAs.BETTER: lambda each: each.is_better,
-    JudgedAs.STEADY: lambda each: each.direction is not None and not each.direction.is_beyond_error,
-    JudgedAs.EXCESS: lambda each: each.verdict is not None and each.verdict.is_beyond_error,
-    JudgedAs.NO_EXCESS: lambda each: each.verdict is not None and not each.verdict.is_beyond_error,
-}
-
-
-def _is_due(line: CaseloadLine, wanted: DueBy, today: date) -> bool:
-    if wanted is DueBy.NOTHING:
-        return not line.owed
-    if wanted is DueBy.SOON:
-        return bool(line.owed)
-    return bool(line.owed) and line.owed[0].due_on < today
-
-
-# Order
-
-
-def in_order(lines: Iterable[CaseloadLine], asked: Asked) -> list[CaseloadLine]:
-    """The lines as asked; by name where they are alike, and those without a value last."""
-    by_name = sorted(lines, key=lambda line: (line.folded_name, line.record_number))
-    value = KEYS[asked.order]
-    known = [line for line in by_name if value(line) is not None]
-    unknown = [line for line in by_name if value(line) is None]
-    return [*sorted(known, key=value, reverse=asked.is_descending), *unknown]
-
-
-def _excess(line: CaseloadLine) -> float | None:
-    known = [each.percent for each in line.standings if each.percent is not None]
-    return -max(known) if known else None
-
-
-def _change(line: CaseloadLine) -> float | None:
-    told = line.main.told_change if line.main else None
-    return -told.change_ml if told else None
-
-
-PHASES = list(Phase)
-
-# Sorted upwards, the reader finds first what is looked for: the largest excess, the worst change.
-KEYS: dict[Order, Callable[[CaseloadLine], Any]] = {
-    Order.CONCERN: lambda line: line.pressing,
-    Order.NAME: lambda line: line.folded_name,
-    Order.REGION: lambda line: line.regions[0].name if line.regions else None,
-    Order.PHASE: lambda line: (PHASES.index(line.phase), line.phase_since_on),
-    Order.STAGE: lambda line: None if line.stage is None else -STAGES.index(line.stage),
-    Order.EXCESS: _excess,
-    Order.CHANGE: _change,
-    Order.VISITS: lambda line: -line.visits,
-    Order.NEXT: lambda line: line.next_on,
-    Order.DUE: lambda line: line.first_due_on,
-    Order.FLAGS: lambda line: (
-        (not line.flags[0].is_urgent, FLAG_RANKS[line.flags[0].kind]) if line.flags else None
-    ),
-    Order.THERAPIST: lambda line: line.therapist,
-}

@@ -10,14 +10,10 @@ from uuid import UUID
 from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
-from clinic.accounts.models import User
 from clinic.clients.models import AffectedRegion, Episode, PrecautionFound
-from clinic.clients.selectors import clients_matching, episodes_for
+from clinic.clients.selectors import with_phase
 from clinic.common.vocabulary import Involvement, Phase, Precaution, Region, Stage
 from clinic.overview.caseload import (
-    EVERYONE,
-    MINE,
-    Asked,
     CaseloadLine,
     Owed,
     RegionTold,
@@ -27,8 +23,6 @@ from clinic.overview.concern import Flag, FlagKind, flag, is_recent
 from clinic.overview.due import DueItem, DueKind, due_items
 from clinic.overview.facts import Watched, dated, facts_of, last_taped, wishing
 from clinic.scheduling.recalls import (
-    REPORT_EVERY_VISITS,
-    REPORT_NOTICE_VISITS,
     Ask,
     BookedFacts,
     CareFacts,
@@ -40,7 +34,7 @@ from clinic.scheduling.selectors.recalls import booked_facts
 from clinic.scheduling.words import RecallReason
 from clinic.visits.models import RedFlagSeen, VisitNote
 from clinic.visits.red_flags import RedFlagKind
-from clinic.visits.selectors.plan_facts import plans_due
+from clinic.visits.selectors.plan_facts import plan_recalls
 from measurements.limb.comparison import Judged, Verdict
 from measurements.limb.thresholds import RULES, Criterion
 from measurements.models import LimbFindings
@@ -92,8 +86,8 @@ ANSWERED_ON = {
 }
 
 
-_LIMIT = RULES[Criterion.SURVEILLANCE_3_PERCENT]
-EARLY = f"{{}} more than {_LIMIT.limit:g} {_LIMIT.unit} above baseline"
+EARLY_LIMIT = RULES[Criterion.SURVEILLANCE_3_PERCENT]
+EARLY = f"{{}} more than {EARLY_LIMIT.limit:g} {EARLY_LIMIT.unit} above baseline"
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,60 +105,59 @@ class Notes:
 class Gathered:
     """Everything read, by episode or by client."""
 
-    today: date
+    elsewhere: "Elsewhere"
     regions: Mapping[UUID, Sequence[RegionTold]]
     taped: Mapping[UUID, Mapping[str, date]]
     standings: Mapping[UUID, Sequence[Standing]]
     booked: Mapping[UUID, tuple[BookedFacts, Sequence[date]]]
     notes: Mapping[UUID, Notes]
     precautions: Mapping[UUID, Sequence[tuple[Precaution, date]]]
-    withdrawals: Mapping[UUID, WithdrawalFlag]
     red_flags: Mapping[UUID, Sequence[tuple[RedFlagKind, date]]]
-    plans: Mapping[UUID, Sequence[Recall]]
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """What rules that only Python knows find of the chosen episodes: few, however many there are.
+
+    By client and episode, or by episode. `level` is asked of every intensive phase.
+    """
+
+    today: date
+    plans: Mapping[tuple[UUID, UUID], Sequence[Recall]]
     level: Mapping[UUID, date]
+    withdrawals: Mapping[UUID, WithdrawalFlag]
 
 
-def caseload_lines(user: User, asked: Asked, *, today: date) -> list[CaseloadLine]:
-    """Every open episode that the database's filters let through: 15 queries, whatever their
-    number."""
-    chosen = _chosen(user, asked)
-    gathered = _gathered(chosen, today)
-    open_ones = wishing(dated(chosen)).exclude(phase_now=Phase.DISCHARGED)
-    if asked.phase:
-        open_ones = open_ones.filter(phase_now=asked.phase)
-    rows = open_ones.annotate(garment_due_on=replacement_of_episode()).order_by()
-    return [_line(row, gathered) for row in rows.values_list(*COLUMNS, named=True)]
-
-
-def _chosen(user: User, asked: Asked) -> QuerySet[Episode]:
-    """By therapist, region and words; discharged ones are left out later."""
-    chosen = episodes_for(user).filter(client__deactivated_at=None)
-    if asked.whose == MINE:
-        chosen = chosen.filter(therapist=user)
-    elif asked.whose != EVERYONE:
-        chosen = chosen.filter(therapist=int(asked.whose))
-    if asked.region:
-        within = AffectedRegion.objects.filter(region=asked.region).values("episode")
-        chosen = chosen.filter(pk__in=within)
-    if asked.words:
-        chosen = chosen.filter(client__in=clients_matching(user, asked.words))
-    return chosen
-
-
-def _gathered(chosen: QuerySet[Episode], today: date) -> Gathered:
-    keys, clients = chosen.order_by().values("pk"), chosen.order_by().values("client")
-    return Gathered(
+def found_elsewhere(chosen: QuerySet[Episode], *, today: date) -> Elsewhere:
+    """Nine queries at most, whatever the number of episodes."""
+    opened = with_phase(chosen).exclude(phase_now=Phase.DISCHARGED)
+    return Elsewhere(
         today=today,
+        plans=plan_recalls(today, among=opened.values("pk")),
+        level=ready_for_garments(today),
+        withdrawals=_withdrawals(chosen),
+    )
+
+
+def caseload_lines(shown: QuerySet[Episode], elsewhere: Elsewhere) -> dict[UUID, CaseloadLine]:
+    """The lines of some open episodes, in no order: 8 queries, whatever their number."""
+    gathered = _gathered(shown, elsewhere)
+    open_ones = wishing(dated(shown)).exclude(phase_now=Phase.DISCHARGED)
+    rows = open_ones.annotate(garment_due_on=replacement_of_episode()).order_by()
+    return {row.pk: _line(row, gathered) for row in rows.values_list(*COLUMNS, named=True)}
+
+
+def _gathered(shown: QuerySet[Episode], elsewhere: Elsewhere) -> Gathered:
+    keys, clients = shown.order_by().values("pk"), shown.order_by().values("client")
+    return Gathered(
+        elsewhere=elsewhere,
         regions=_regions(keys),
         taped=last_taped(keys),
-        standings=kept_standings(keys),
+        standings=kept_standings(keys, with_points=True),
         booked=booked_facts(clients, timezone.now()),
         notes=_notes(keys),
         precautions=_precautions(clients),
-        withdrawals=_withdrawals(chosen),
-        red_flags=_red_flags(keys, today),
-        plans=plans_due(today, among=keys),
-        level=ready_for_garments(today),
+        red_flags=_red_flags(keys, elsewhere.today),
     )
 
 
@@ -253,10 +246,10 @@ NOT_BOOKED, NO_NOTES = BookedFacts(), Notes()
 
 
 def _own(row: Any, gathered: Gathered) -> _Own:
-    key, client = row.pk, row.client_id
+    key, client, elsewhere = row.pk, row.client_id, gathered.elsewhere
     booked, treated_on = gathered.booked.get(client, (NOT_BOOKED, ()))
     return _Own(
-        today=gathered.today,
+        today=elsewhere.today,
         phase=Phase(row.phase_now),
         regions=gathered.regions.get(key, ()),
         taped=gathered.taped.get(key, {}),
@@ -265,10 +258,10 @@ def _own(row: Any, gathered: Gathered) -> _Own:
         treated_on=treated_on,
         notes=gathered.notes.get(key, NO_NOTES),
         precautions=gathered.precautions.get(client, ()),
-        withdrawal=gathered.withdrawals.get(key) if gathered.withdrawals else None,
-        red_flags=gathered.red_flags.get(key, ()) if gathered.red_flags else (),
-        plans=gathered.plans.get(client, ()) if gathered.plans else (),
-        level_since_on=gathered.level.get(key) if gathered.level else None,
+        withdrawal=elsewhere.withdrawals.get(key),
+        red_flags=gathered.red_flags.get(key, ()),
+        plans=elsewhere.plans.get((client, key), ()),
+        level_since_on=elsewhere.level.get(key),
     )
 
 
@@ -305,16 +298,9 @@ def _owed(row: Any, own: _Own) -> Iterator[Owed]:
     if own.withdrawal:
         found_on = min(found.found_on for found in own.withdrawal.found)
         yield _owed_item(DueItem(DueKind.WITHDRAW, found_on))
-    for recall in _recalls(row, own) if _may_be_recalled(row, own) else ():
+    for recall in _recalls(row, own):
         if page := ANSWERED_ON.get(recall.reason):
             yield Owed(recall.reason.label, recall.due_on, page)
-
-
-def _may_be_recalled(row: Any, own: _Own) -> bool:
-    """Whether a recall can be due beyond the re-measurement: most episodes need not be asked."""
-    is_near_report = len(own.treated_on) >= REPORT_EVERY_VISITS - REPORT_NOTICE_VISITS
-    reasons = (row.garment_due_on, own.level_since_on, own.plans, own.booked.last_freed_on)
-    return own.phase is Phase.INTENSIVE or is_near_report or any(reasons)
 
 
 def _owed_item(item: DueItem) -> Owed:
@@ -380,4 +366,4 @@ def _is_early_change(standing: Standing) -> bool:
     if standing.relative_percent is None or standing.relative_error is None:
         return False
     judged = Judged(standing.relative_percent, standing.relative_error)
-    return _LIMIT.is_met_by(judged.value) and judged.verdict is Verdict.BEYOND_ERROR_UP
+    return EARLY_LIMIT.is_met_by(judged.value) and judged.verdict is Verdict.BEYOND_ERROR_UP

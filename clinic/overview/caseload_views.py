@@ -1,5 +1,7 @@
 """The caseload, and the views of it that a person saved."""
 
+from collections.abc import Iterable
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -9,13 +11,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clinic.accounts import services
-from clinic.accounts.models import SavedView
+from clinic.accounts.models import SavedView, User
 from clinic.accounts.permits import permit
 from clinic.accounts.selectors import saved_views
 from clinic.audit import services as audit
 from clinic.clients.selectors import therapists
 from clinic.common.methods import look_or_send
 from clinic.overview import caseload_forms as forms
+from clinic.overview.caseload import MINE, Asked
 from clinic.overview.caseload_page import caseload as caseload_page
 
 SECTION = {"section": "caseload"}
@@ -42,8 +45,15 @@ def caseload(request: HttpRequest) -> HttpResponse:
         "today": day,
     }
     # One entry for the look at the page; a client's own page has its own for each client.
-    audit.record(request.user, "caseload.seen", subject=request.user)
+    audit.record(request.user, "caseload.seen", subject=_whose(asked, request.user, people))
     return render(request, "overview/caseload.html", shown | SECTION)
+
+
+def _whose(asked: Asked, user: User, people: Iterable[User]) -> User | None:
+    """The person whose list was looked at; None for everyone's."""
+    if asked.whose == MINE:
+        return user
+    return next((one for one in people if str(one.pk) == asked.whose), None)
 
 
 def _searched(request: HttpRequest) -> HttpResponse:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from clinic.clients.models import AffectedRegion, Episode, region_name
@@ -35,6 +35,20 @@ def dated(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
         letter_draft_at=Subquery(draft.values("compiled_at")[:1]),
         girth_draft_at=Subquery(girths.values("saved_at")[:1]),
         every_months=Subquery(schedule.values("every_months")[:1]),
+    )
+
+
+def letter_days() -> QuerySet[Any, Any]:
+    """Rows of (episode, end of the last letter approved, when one was drafted): as `dated` has."""
+    letters = Episode.letters.rel.related_model.objects.filter(kind=REFERRERS_LETTER).order_by()
+    approved = Q(approved_at__isnull=False)
+    return (
+        letters.values("episode")
+        .annotate(
+            last_to=Max("period_to", filter=approved),
+            draft_at=Max("compiled_at", filter=~approved),
+        )
+        .values_list("episode", "last_to", "draft_at")
     )
 
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import date
+from typing import Any
 
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models import Exists, Min, OuterRef, Prefetch, QuerySet, Subquery
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
@@ -55,6 +56,12 @@ def replacement_of_episode() -> Subquery:
     """
     own = _newest_in_use().filter(episode=OuterRef("pk"), replacement_due_on__isnull=False)
     return Subquery(own.order_by("replacement_due_on").values("replacement_due_on")[:1])
+
+
+def replacements() -> QuerySet[Any, Any]:
+    """Rows of (episode, the same day), for a query over everybody."""
+    dated = _newest_in_use().filter(replacement_due_on__isnull=False).values("episode")
+    return dated.annotate(due_on=Min("replacement_due_on")).values_list("episode", "due_on")
 
 
 def _newest_in_use() -> QuerySet[Garment]:

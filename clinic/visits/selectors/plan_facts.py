@@ -9,14 +9,14 @@ from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import TruncDate
 
 from clinic.clients.models import Episode
 from clinic.clients.selectors import with_phase
 from clinic.common.vocabulary import Phase
 from clinic.scheduling.models import Appointment
-from clinic.scheduling.recalls import Recall
+from clinic.scheduling.recalls import REPORT_NOTICE_VISITS, Recall
 from clinic.scheduling.selectors.authorisations import STILL_TO_COME, starts_at
 from clinic.scheduling.words import Purpose, RecallReason
 from clinic.visits import plan_dates
@@ -134,24 +134,35 @@ class _Counted:
 # Everybody
 
 
-def plans_due(
-    on: date, *, rules: PlanRules | None = None, among: OpenIds | None = None
-) -> dict[UUID, tuple[Recall, ...]]:
+def plans_due(on: date, *, rules: PlanRules | None = None) -> dict[UUID, tuple[Recall, ...]]:
     """Client id -> recalls for a progress report or a recertification, of all open episodes.
 
-    `among`, a query of keys, asks for fewer of them. Three queries, whatever the number: rules,
-    plans, treatment days with the reports that cover them. `count` of a report is the treatment
-    days so far. A client is absent when nothing is due.
+    Three queries, whatever the number. A client is absent when nothing is due.
+    """
+    found: dict[UUID, list[Recall]] = defaultdict(list)
+    due = plan_recalls(on, rules=rules, among=open_episodes().values("pk"))
+    for client_id, episode_id in sorted(due):
+        found[client_id].extend(due[client_id, episode_id])
+    return {client_id: tuple(recalls) for client_id, recalls in found.items()}
+
+
+def plan_recalls(
+    on: date, *, among: OpenIds, rules: PlanRules | None = None
+) -> dict[Key, tuple[Recall, ...]]:
+    """What is due of each episode `among` a query of keys; absent where nothing is.
+
+    Three queries, whatever the number: rules, plans, treatment days with the reports that cover
+    them. `count` of a report is the treatment days so far.
     """
     rules = rules or plan_rules()
-    open_ids = open_episodes().values("pk") if among is None else among
-    plans, treated = _plans_by_episode(open_ids), _days_by_episode(open_ids)
-    found: dict[UUID, list[Recall]] = defaultdict(list)
-    for key in sorted({*plans, *treated}):
+    plans, treated = _plans_by_episode(among), _days_by_episode(among, rules)
+    found = {}
+    for key in {*plans, *treated}:
         days, reported = treated.get(key, ((), ()))
         counted = _Counted(days, plans.get(key, ()), reported)
-        found[key[0]].extend(recalls_from(counted.standing(on, rules), on))
-    return {client_id: tuple(recalls) for client_id, recalls in found.items() if recalls}
+        if recalls := tuple(recalls_from(counted.standing(on, rules), on)):
+            found[key] = recalls
+    return found
 
 
 def open_episodes() -> QuerySet[Episode]:
@@ -169,8 +180,15 @@ def _plans_by_episode(open_ids: OpenIds) -> Mapping[Key, Sequence[_PlanDays]]:
     return found
 
 
-def _days_by_episode(open_ids: OpenIds) -> Mapping[Key, tuple[Sequence[date], Sequence[date]]]:
-    """Treatment days, and the last days that approved progress reports cover."""
+def _days_by_episode(
+    open_ids: OpenIds, rules: PlanRules
+) -> Mapping[Key, tuple[Sequence[date], Sequence[date]]]:
+    """Treatment days, and the last days that approved progress reports cover.
+
+    Without a plan and with too few days for a report nothing can be due: most are not read.
+    """
+    fewest = max(rules.report_every_days - REPORT_NOTICE_VISITS, 1)
+    planned = PlanOfCare.objects.filter(episode=OuterRef("episode_key"), signed_at__isnull=False)
     reports = ProgressReported.objects.filter(episode=OuterRef("episode_key")).order_by()
     rows = (
         treated_notes()
@@ -178,8 +196,10 @@ def _days_by_episode(open_ids: OpenIds) -> Mapping[Key, tuple[Sequence[date], Se
         .values(client_key=F("episode__client_id"), episode_key=F("episode_id"))
         .annotate(
             days=ArrayAgg("visited_on", distinct=True),
+            number=Count("visited_on", distinct=True),
             reported=ArraySubquery(reports.values("until_on")),
         )
+        .filter(Q(number__gte=fewest) | Exists(planned))
         .values_list("client_key", "episode_key", "days", "reported")
     )
     return {(client_id, episode_id): (days, told) for client_id, episode_id, days, told in rows}

@@ -112,11 +112,14 @@ def test_the_front_desk_never_reaches_it_nor_finds_a_link(cast: Cast, desk: Brow
     assert PAGE not in desk.get("/").content.decode()
 
 
-def test_the_look_is_logged_once_and_names_no_single_client(cast: Cast, therapist: Browser) -> None:
+def test_the_look_is_logged_once_by_whose_list_it_was(cast: Cast, therapist: Browser) -> None:
     person("Ownley", cast.therapist)
-    therapist.get(PAGE)
-    entry = Entry.objects.get(verb="caseload.seen")
-    assert (entry.by, entry.client) == (cast.therapist, None)
+    own, other = cast.therapist.pk, cast.other_therapist.pk
+    for whose, subject in (("mine", f"user:{own}"), ("all", ""), (str(other), f"user:{other}")):
+        therapist.get(PAGE, {"whose": whose})
+        entry = Entry.objects.filter(verb="caseload.seen").latest("pk")
+        assert (entry.by, entry.client, entry.subject) == (cast.therapist, None, subject)
+    assert Entry.objects.filter(verb="caseload.seen").count() == 3
 
 
 def test_only_looking_and_searching_are_answered(therapist: Browser) -> None:
