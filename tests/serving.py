@@ -16,6 +16,8 @@ from django.db import connection
 
 ROOT = Path(__file__).parents[1]
 PATIENCE_S = 60
+# As a clinic's own server names them.
+SESSION_COOKIE, FORM_COOKIE = "__Host-ebbline", "__Host-ebbline_form"
 SERVE = "from clinic.demo.serving import serve; serve({port}, when_ready=lambda: None)"
 
 
@@ -43,6 +45,7 @@ def environment() -> dict[str, str]:
         "EBBLINE_SECRET_KEY": settings.SECRET_KEY,
         "EBBLINE_HOSTS": "127.0.0.1",
         "EBBLINE_HTTPS_REDIRECT": "no",
+        "EBBLINE_SECOND_FACTOR": "no",
     }
 
 

@@ -11,7 +11,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection, transaction
 from django.test import Client as Browser
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.cast import Cast, make_cast
@@ -64,7 +64,7 @@ def bad_requests(draw: st.DrawFn, forms: list[Form]) -> tuple[Form, dict[str, An
         elif how == "many":
             sent[name] = draw(st.lists(BAD, max_size=4))
     for name in form.files:
-        sent[name] = SimpleUploadedFile(draw(st.sampled_from(["a.csv", "b.ics", ""])), draw(FILES))
+        sent[name] = SimpleUploadedFile(draw(st.sampled_from(["a.csv", "b.ics", "c"])), draw(FILES))
     return form, sent
 
 
@@ -78,6 +78,7 @@ def check(clinic: tuple[Cast, list[Form]], *, examples: int, is_repeatable: bool
         deadline=None,
         derandomize=is_repeatable,
         database=None,
+        phases=[Phase.generate],  # one bad request is short enough to read as it is
         suppress_health_check=list(HealthCheck),
     )
     @given(bad_requests(forms))
@@ -94,13 +95,10 @@ def check(clinic: tuple[Cast, list[Form]], *, examples: int, is_repeatable: bool
     is_answered()
 
 
-def test_the_forms_were_found(clinic: tuple[Cast, list[Form]]) -> None:
+def test_bad_input_is_never_a_fault_of_ours(clinic: tuple[Cast, list[Form]], db: None) -> None:
     _, forms = clinic
     assert len({form.address for form in forms}) > 80
     assert any(form.files for form in forms)
-
-
-def test_bad_input_is_never_a_fault_of_ours(clinic: tuple[Cast, list[Form]], db: None) -> None:
     check(clinic, examples=400, is_repeatable=True)
 
 

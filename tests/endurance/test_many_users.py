@@ -28,7 +28,14 @@ from tests.builders import make_client, make_episode, today
 from tests.cast import make_staff
 from tests.clinic.scheduling.desk import make_hours
 from tests.clinic.visits.charting import draft
-from tests.serving import PATIENCE_S, collect_files, free_port, server
+from tests.serving import (
+    FORM_COOKIE,
+    PATIENCE_S,
+    SESSION_COOKIE,
+    collect_files,
+    free_port,
+    server,
+)
 
 PEOPLE = 32
 SECONDS = 60
@@ -66,7 +73,7 @@ class Person:
         sent = None
         if fields is not None:
             sent = urlencode([*fields, ("csrfmiddlewaretoken", TOKEN)]).encode()
-        headers = {"Cookie": f"{self.cookie}; csrftoken={TOKEN}"}
+        headers = {"Cookie": f"{self.cookie}; {FORM_COOKIE}={TOKEN}"}
         request = Request(self.base + path, sent, headers)
         try:
             with build_opener(NotFollowed).open(request, timeout=PATIENCE_S) as answer:
@@ -149,7 +156,7 @@ def cookie_of(user: User) -> str:
     browser = Browser()
     browser.force_login(user)
     name = settings.SESSION_COOKIE_NAME
-    return f"{name}={browser.cookies[name].value}"
+    return f"{SESSION_COOKIE}={browser.cookies[name].value}"
 
 
 @pytest.mark.endurance

@@ -22,7 +22,7 @@ from clinic.visits.models import SetAside, VisitNote
 from clinic.visits.words import Section
 from tests.cast import Cast, make_cast
 from tests.clinic.visits.charting import draft, service
-from tests.serving import PATIENCE_S, free_port, server
+from tests.serving import FORM_COOKIE, PATIENCE_S, SESSION_COOKIE, free_port, server
 
 KILLS = 10
 TOKEN = "k" * 32
@@ -72,7 +72,7 @@ class Device:
         fields += [(section.value, text_of(section, self.number)) for section in Section]
         for service_id in self.services:
             fields += [("service", service_id), ("minutes", minutes), ("remark", "")]
-        headers = {"Cookie": f"{self.cookie}; csrftoken={TOKEN}", "HX-Request": "true"}
+        headers = {"Cookie": f"{self.cookie}; {FORM_COOKIE}={TOKEN}", "HX-Request": "true"}
         request = Request(self.address, urlencode(fields).encode(), headers)
         try:
             with urlopen(request, timeout=PATIENCE_S) as answer:
@@ -114,7 +114,7 @@ def test_a_server_killed_many_times_keeps_all_it_acknowledged_and_writes_nothing
     name = settings.SESSION_COOKIE_NAME
     device = Device(
         address=f"http://127.0.0.1:{port}{reverse('visit-save', args=[note.pk])}",
-        cookie=f"{name}={browser.cookies[name].value}",
+        cookie=f"{SESSION_COOKIE}={browser.cookies[name].value}",
         services=(service("97140").pk, service("97535").pk),
     )
     for _ in range(kills):
