@@ -31,10 +31,10 @@ A_WEEK = THERAPISTS * A_DAY * DAYS_A_WEEK
 WEEKS = 417  # 200,160 appointments
 ROUNDS = 15
 MOST_SPELLS = 15
-# Issue 4, "Speed". The floor is that of the other pages: what any page costs without its SQL.
+# Own bounds. The floor is that of the other pages: what any page costs without its SQL.
 MOST_TIMES_SQL, FLOOR_S = 4.0, 0.050
 SERVER = application  # as a clinic runs it
-MOST_SEARCH_S = 0.100  # issue 4, "Speed"
+MOST_SEARCH_S = 0.100  # own bound
 
 # Twelve visits a day, 40 minutes apart from 8 o'clock, half an hour each, for the weeks before and
 # after this one; every therapist in a room of their own.

@@ -23,7 +23,7 @@ from tests.builders import make_client, make_episode, make_session
 from tests.cast import Cast
 from tests.clinic.exchange.stories import whole_record
 
-MOST_MS = 300  # issue 6, "Speed": FHIR export of one client
+MOST_MS = 300  # own bound: FHIR export of one client
 ROUNDS = 5
 MEBIBYTE = 1024 * 1024
 

@@ -14,7 +14,7 @@ from tests.cast import Cast
 from tests.clinic.letters.stories import better, days_ago, make_practice
 
 ROUNDS = 5
-MOST_TIMES_BARE = 1.5  # issue 2, "Speed"
+MOST_TIMES_BARE = 1.5  # own bound
 
 
 def seconds(work: Callable[[], object]) -> float:

@@ -26,7 +26,7 @@ from tests.clinic.letters.stories import make_practice
 from tests.clinic.letters.test_run_survives import wait_until, worker
 
 LETTERS = int(os.environ.get("LETTERS_OF_THE_RUN", "200"))
-LEAST_SHARE = 0.7  # issue 6, "Speed"
+LEAST_SHARE = 0.7  # own bound
 BARE_ROUNDS = 12
 PATIENCE_S = 3600
 

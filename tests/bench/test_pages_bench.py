@@ -29,7 +29,7 @@ from tests.cast import Cast, make_cast, make_staff
 
 pytestmark = [pytest.mark.bench, pytest.mark.django_db]
 
-# From the issue of the release: within 4 times the page's own SQL, or 50 ms, the larger of both.
+# Own bound: within 4 times the page's own SQL, or 50 ms, the larger of both.
 TIMES_SQL = 4
 FLOOR_S = 0.050
 REPEATS = 7

@@ -31,7 +31,7 @@ from tests.clinic.visits.charting import draft, ready, service, signed
 
 pytestmark = pytest.mark.bench
 
-# Issue 5, "Speed": an autosave within 3 times a bare view that writes one row.
+# Own bound: an autosave within 3 times a bare view that writes one row.
 TIMES_BARE = 3
 ROUNDS = 60
 MOST_TRIES = 10

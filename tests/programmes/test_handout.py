@@ -33,7 +33,7 @@ from programmes.typeset import Face, Measure, Run, last_line
 from tests.programmes.body.cases import SCENARIOS, one_arm, one_leg, situation_of
 from tests.programmes.body.reading import grade
 
-# Flesch-Kincaid grade (source in `body/reading.py`); the issue asks grade 6 or below.
+# Flesch-Kincaid grade (source in `body/reading.py`); own bound: grade 6 or below.
 GRADE = 6.0
 # An arm and a leg at once: more steps than three pages hold in 14 pt type.
 LONG = ("both_", "crossed_", "all_four")

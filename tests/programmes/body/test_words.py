@@ -15,7 +15,7 @@ from programmes.body.wording import TOUCH_RULES
 from tests.programmes.body.cases import SCENARIOS, one_arm, one_leg, situation_of
 from tests.programmes.body.reading import grade, syllables
 
-# Flesch-Kincaid grade (see `reading`); the issue asks grade 6 or below.
+# Flesch-Kincaid grade (see `reading`); own bound: grade 6 or below.
 GRADE = 6.0
 # A single short sentence may name "shoulder" or "belly breathing": no sentence above this.
 GRADE_OF_ONE_SENTENCE = 9.0
