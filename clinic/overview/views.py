@@ -14,6 +14,7 @@ from clinic.clients.models import Client
 from clinic.clients.request_selectors import open_requests, requests_of
 from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
+from clinic.overview.first_steps import first_steps
 from clinic.overview.notices import notices_for
 from clinic.visits.selectors.notes import unsigned_notes
 
@@ -31,6 +32,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
         "requests": open_requests(request.user, today=day),
         "notices": notices_for(request.user),
+        "first_steps": first_steps(request.user),
     }
     return render(request, "overview/today.html", shown)
 
