@@ -10,7 +10,7 @@ from clinic.common.file_sentences import FILE_SENTENCES
 from clinic.common.templatetags.units import girth
 from measurements import errors
 from measurements.limb import errors as limb_errors
-from measurements.limb.plausibility import Question
+from measurements.limb.plausibility import Question, QuestionKind
 from measurements.limb.units import LengthUnit
 
 
@@ -183,6 +183,10 @@ def question_sentence(question: Question, unit: LengthUnit = LengthUnit.CENTIMET
         return (
             f"{question.value:.2f} times the girth further down: {question.reason} (expected"
             f" {low:.2f} to {high:.2f})."
+        )
+    if question.kind is QuestionKind.SIDES_EXCHANGED:
+        return (
+            f"{girth(question.value, unit)} is {question.reason} (other side {girth(low, unit)})."
         )
     return (
         f"{girth(question.value, unit)} is {question.reason} (expected {girth(low, unit)} to"

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from statistics import median
 
 from clinic.common.vocabulary import Limb, Sex, Side, Word
 from measurements.limb.comparison import NOISE_PLACES
@@ -36,6 +37,9 @@ LONE_JUMP_CM = 2.0
 # What counts as flat: below the detectable change of one girth, 1.96 sqrt(2) 0.3 = 0.83 cm.
 FLAT_CM = 0.83
 
+# Levels that both limbs must share before their sides can look exchanged; our own, no source.
+LEVELS_TO_JUDGE_SIDES = 3
+
 # Taped length in cm from which a limb shows both its halves, so ratios mean something; no source.
 WHOLE_LIMB_CM: dict[Limb, float] = {Limb.ARM: 30, Limb.LEG: 48}
 
@@ -51,6 +55,10 @@ class QuestionKind(Word):
     SESSION_JUMP = "session_jump", "far from the last session"
     LONE_JUMP = "lone_jump", "changed at this level only, its neighbours did not"
     LONE_DIFFERENCE = "lone_difference", "differs from the other limb at this level only"
+    SIDES_EXCHANGED = (
+        "sides_exchanged",
+        "on the swollen side, which is the thinner one at every level; check left and right",
+    )
 
 
 @dataclass(frozen=True)
@@ -192,3 +200,36 @@ def _lone_differences(girths: LimbGirths, other: LimbGirths) -> Iterator[Questio
             middle = others[level] + line
             expected = Range(middle - LONE_JUMP_CM, middle + LONE_JUMP_CM)
             yield Question(girths.side, level, QuestionKind.LONE_DIFFERENCE, girth, expected)
+
+
+def sides_question(
+    limb: Limb,
+    swollen: LimbGirths,
+    other: LimbGirths,
+    *,
+    previous: tuple[LimbGirths, LimbGirths] | None = None,
+) -> Question | None:
+    """Asks whether left and right were exchanged: the swollen limb is the thinner one throughout.
+
+    At the level of the largest difference. `previous` is the last session's (swollen, other); not
+    asked again when it was so then. In cm; our own check, no source.
+    """
+    if not _is_thinner(swollen, other) or (previous and _is_thinner(*previous)):
+        return None
+    others = dict(other)
+    level = max(_shared(swollen, other), key=lambda each: others[each] - dict(swollen)[each])
+    expected = Range(others[level], BELIEVABLE_CM[limb].high)
+    kind = QuestionKind.SIDES_EXCHANGED
+    return Question(swollen.side, level, kind, dict(swollen)[level], expected)
+
+
+def _shared(girths: LimbGirths, other: LimbGirths) -> list[float]:
+    return [level for level in girths.levels_cm if level in dict(other)]
+
+
+def _is_thinner(girths: LimbGirths, other: LimbGirths) -> bool:
+    """Thinner at every level, by more at the middle one than two tapings of one limb differ."""
+    own, others, levels = dict(girths), dict(other), _shared(girths, other)
+    differences = [others[level] - own[level] for level in levels]
+    is_judged = len(levels) >= LEVELS_TO_JUDGE_SIDES
+    return is_judged and min(differences) > 0 and median(differences) > FLAT_CM

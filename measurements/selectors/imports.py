@@ -28,6 +28,7 @@ from measurements.limb.plausibility import Question
 from measurements.models import GirthSession, Protocol
 from measurements.questions import limbs_taped, questions_about
 from measurements.selectors.entry import last_time, live_sessions
+from measurements.selectors.taped import swollen_side
 from measurements.taped import Confirmed, SessionTaped, TapedFacts
 
 Existing = Mapping[tuple[Limb, date], Sequence[tuple[time | None, int]]]
@@ -238,6 +239,8 @@ def _existing(episode: Episode, days: set[date]) -> Existing:
 def _with_questions(episode: Episode, ordered: list[PastSession]) -> Iterator[PastSession]:
     """Each session with what is unusual about it, set against the one before it."""
     previous: dict[tuple[Limb, str], Mapping[Side, LimbGirths]] = {}
+    regions = list(episode.regions.all())
+    swollen = {limb: swollen_side(limb, regions) for limb in Limb}
     for session in ordered:
         facts, mark = session.taped.facts, session.protocol.start_landmark
         key = (facts.limb, mark)
@@ -246,7 +249,9 @@ def _with_questions(episode: Episode, ordered: list[PastSession]) -> Iterator[Pa
             previous[key] = last.limbs if last else {}
         limbs = limbs_taped(session.taped.readings, zero_mark=mark)
         sex = Sex(episode.client.sex)
-        asked = questions_about(facts.limb, limbs, sex=sex, previous=previous[key])
+        asked = questions_about(
+            facts.limb, limbs, sex=sex, previous=previous[key], swollen=swollen[facts.limb]
+        )
         previous[key] = {**previous[key], **limbs}
         sure = Confirmed(frozenset((each.side, each.level_cm) for each in asked))
         yield replace(session, taped=replace(session.taped, confirmed=sure), questions=asked)

@@ -74,6 +74,14 @@ def affected_sides(limb: Limb, regions: Iterable[AffectedRegion]) -> AffectedSid
     return AffectedSides(None, False)
 
 
+def swollen_side(limb: Limb, regions: Iterable[AffectedRegion]) -> Side | None:
+    """The one side on which the limb itself is swollen; None: both, neither, or at risk only."""
+    own = [each for each in regions if each.region == limb]
+    return affected_sides(
+        limb, [each for each in own if each.involvement == Involvement.SWOLLEN]
+    ).side
+
+
 def sessions_listed(episodes: Iterable[Episode]) -> list[GirthSession]:
     """Every session that is not struck out, oldest first, without its girths. One query.
 

@@ -30,6 +30,7 @@ from measurements.limb.levels import EndHandling, EndMeasure
 from measurements.models import EndReading, GirthDraft, GirthReading, GirthSession, Protocol
 from measurements.questions import limbs_taped, questions_about, still_open
 from measurements.selectors.entry import last_time, live_sessions, readings_of, sessions_of_day
+from measurements.selectors.taped import swollen_side
 from measurements.services.standings import keep_standings
 from measurements.taped import SameDay, SessionTaped, Station, TapedFacts
 
@@ -174,6 +175,7 @@ def _open_questions(
         limbs_taped(taped.readings, zero_mark=protocol.start_landmark),
         sex=Sex(episode.client.sex),
         previous=previous.limbs if previous else {},
+        swollen=swollen_side(facts.limb, episode.regions.all()),
     )
     return still_open(asked, taped.confirmed.girths)
 

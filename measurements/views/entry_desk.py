@@ -45,7 +45,7 @@ from measurements.selectors.entry import (
     sessions_for,
 )
 from measurements.selectors.protocols import protocols_in_use
-from measurements.selectors.taped import AffectedSides, affected_sides
+from measurements.selectors.taped import AffectedSides, affected_sides, swollen_side
 from measurements.sentences import question_sentence
 from measurements.taped import Station
 
@@ -119,6 +119,7 @@ class EntryDesk:
             self.limbs,
             sex=Sex(self.episode.client.sex),
             previous=self.last.limbs if self.last else {},
+            swollen=swollen_side(self.limb, self.episode.regions.all()),
         )
 
     @cached_property

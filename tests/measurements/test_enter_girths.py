@@ -152,6 +152,20 @@ def test_an_unusual_girth_stops_the_saving_until_it_is_confirmed(
     assert GirthReading.objects.get(was_confirmed=True).girth_cm == Decimal("18.2")
 
 
+def test_arms_typed_under_the_wrong_sides_are_asked_about_before_they_are_kept(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    """The right arm is the swollen one."""
+    exchanged = girths_typed("right", LEFT_CM) | girths_typed("left", RIGHT_CM)
+    page = recording(protocol) | exchanged
+    refused = therapist.post(enter_address(episode), page)
+    assert "check left and right" in refused.content.decode()
+    assert not GirthSession.objects.exists()
+    # They differ most at 16 cm; confirmed there, they are kept as typed.
+    therapist.post(enter_address(episode), page | {"sure-right-16": "23.4"})
+    assert GirthReading.objects.get(was_confirmed=True).girth_cm == Decimal("23.4")
+
+
 def test_a_confirmation_holds_only_for_the_girth_it_was_given_to(
     therapist: Browser, episode: Episode, protocol: Protocol
 ) -> None:

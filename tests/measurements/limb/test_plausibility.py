@@ -4,7 +4,7 @@ import pytest
 
 from clinic.common.vocabulary import Limb, Sex, Side
 from measurements.limb.girth import LimbGirths
-from measurements.limb.plausibility import QuestionKind, questions
+from measurements.limb.plausibility import FLAT_CM, QuestionKind, questions, sides_question
 from measurements.limb.usual_girths import (
     LOWER_OVER_THIN,
     THICK_END,
@@ -179,3 +179,42 @@ def test_with_a_last_session_the_other_limb_is_not_asked_about() -> None:
     other = limb(ARM.levels_cm, ARM.girths_cm, Side.RIGHT)
     known = changed(ARM, 28, 28.8)
     assert questions(Limb.ARM, known, previous=known, other=other) == ()
+
+
+def thinner(by_cm: float) -> LimbGirths:
+    """The arm of the worked example as a right one, each girth less by so much."""
+    return limb(ARM.levels_cm, [girth - by_cm for girth in ARM.girths_cm], Side.RIGHT)
+
+
+def test_a_swollen_limb_that_is_thinner_at_every_level_makes_one_ask_for_left_and_right() -> None:
+    """The worked example typed under the wrong sides; common practice, no source."""
+    asked = sides_question(Limb.ARM, limb(ARM.levels_cm, ARM.girths_cm, Side.RIGHT), SWOLLEN)
+    assert asked is not None
+    assert (asked.kind, asked.side) == (QuestionKind.SIDES_EXCHANGED, Side.RIGHT)
+    largest = max(dict(SWOLLEN)[level] - girth for level, girth in ARM)
+    assert dict(SWOLLEN)[asked.level_cm] - asked.value == largest
+    assert asked.expected.low == dict(SWOLLEN)[asked.level_cm]
+
+
+def test_nobody_is_asked_for_left_and_right_where_the_swollen_limb_is_the_thicker_one() -> None:
+    right = limb(ARM.levels_cm, ARM.girths_cm, Side.RIGHT)
+    assert sides_question(Limb.ARM, SWOLLEN, right) is None
+
+
+@pytest.mark.parametrize(("by_cm", "is_asked"), [(FLAT_CM - 0.01, False), (FLAT_CM + 0.01, True)])
+def test_less_than_two_tapings_differ_is_no_exchange_of_sides(by_cm: float, is_asked: bool) -> None:
+    assert (sides_question(Limb.ARM, thinner(by_cm), ARM) is not None) is is_asked
+
+
+def test_one_level_at_which_the_swollen_limb_is_thicker_settles_the_sides() -> None:
+    mixed = changed(thinner(2), 16, dict(ARM)[16] + 0.1)
+    assert sides_question(Limb.ARM, mixed, ARM) is None
+
+
+def test_sides_are_asked_about_once_and_not_from_two_levels() -> None:
+    before = (thinner(2), ARM)
+    assert sides_question(Limb.ARM, thinner(2), ARM, previous=before) is None
+    was_thicker = (limb(ARM.levels_cm, [g + 1 for g in ARM.girths_cm], Side.RIGHT), ARM)
+    assert sides_question(Limb.ARM, thinner(2), ARM, previous=was_thicker) is not None
+    short = limb([0, 4], [15, 16], Side.RIGHT)
+    assert sides_question(Limb.ARM, short, limb([0, 4], [17, 18])) is None
