@@ -73,7 +73,7 @@ REFERRER_COLUMNS = (
     _optional("organisation", "at most 120 letters, or nothing", "Example Cancer Centre"),
     *CONTACT,
     _optional("fax", "at most 40 characters, or nothing", "555-0124", is_phone=True),
-    _optional("delivery", "how letters go: post, fax or email; nothing means post", "post"),
+    _optional("delivery", "how letters go: post, fax, hand or email; nothing means post", "post"),
     _optional(
         "letter_frequency",
         "monthly, quarterly, changes or never; nothing means monthly",
@@ -126,8 +126,8 @@ LISTS: dict[ListKind, ListLayout] = {
             ListKind.GIRTHS,
             Layout(ALL_GIRTH_COLUMNS, {"record_number": str} | dict(GIRTH_READERS), MOST_ROWS),
             "One line for each girth, of many clients in one file. Each client needs an episode of"
-            " care; a session goes to the latest episode that was open on its day, or to the"
-            " first. Hands and feet are not imported.",
+            " care; a session goes to the latest episode of its limb that was opened by its day, or"
+            " to the first. Hands and feet are not imported.",
         ),
     )
 }
