@@ -30,6 +30,8 @@ STANDINGS = {
     GoalStatus.NOT_MET: ("completed", ("not-achieved", "Not Achieved")),
     GoalStatus.DROPPED: ("cancelled", None),
 }
+# Of an ended plan: R4's completed is "no longer being sought"; how far it came, its notes tell.
+NO_LONGER_SOUGHT: tuple[str, None] = ("completed", None)
 
 
 # Plans of care
@@ -69,7 +71,7 @@ def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json]) -> Json:
         description=plan.outlook,
         subject=maker.subject,
         period=pieces.period(plan.from_on, plan.ended_on or plan.to_on),
-        created=plan.written_at.date().isoformat(),
+        created=pieces.instant(plan.written_at),
         author=maker.staff(plan.signed_by_id),
         goal=detail["goal"],
         activity=[{"detail": pieces.filled(**detail)}],
@@ -82,6 +84,8 @@ def _goal(maker: Maker, goal: Goal) -> Json:
     reviews = list(goal.reviews.all())
     status = GoalStatus(reviews[-1].status) if reviews else GoalStatus.OPEN
     lifecycle, achieved = STANDINGS[status]
+    if goal.plan.ended_on and lifecycle == "active":
+        lifecycle, achieved = NO_LONGER_SOUGHT
     told = (
         f"{review.reviewed_on.isoformat()}: {GoalStatus(review.status).label}. {review.remark}"
         for review in reviews
