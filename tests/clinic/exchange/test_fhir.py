@@ -5,7 +5,7 @@ import re
 from base64 import b64decode
 from collections.abc import Iterator
 from copy import deepcopy
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha1
 from pathlib import Path
 from typing import Any
@@ -20,8 +20,7 @@ from clinic.exchange.fhir.pieces import UNITS, instant
 from clinic.exchange.record import client_bundle
 from clinic.exchange.selectors.gathering import rows_of
 from clinic.keeping.services.merging import merge_clients
-from clinic.visits.plans import PlanOfCare
-from tests.builders import make_client
+from tests.builders import make_client, today
 from tests.cast import Cast
 from tests.clinic.exchange.stories import PDF, SIGNED_AT, whole_record
 from tests.clinic.exchange.validators import model_faults, schema_faults
@@ -257,18 +256,24 @@ def test_a_note_says_when_it_was_signed_as_the_practice_s_clock_did(record: Json
 
 
 def test_goals_of_an_ended_plan_are_no_longer_sought(cast: Cast) -> None:
-    client = whole_record(cast)
-    plans = PlanOfCare.objects.filter(episode__client=client)
+    (rows,) = rows_of([whole_record(cast).pk])
 
-    def stand() -> list[tuple[str, str]]:
+    def stand(ended_on: date | None) -> list[tuple[str, bool]]:
+        rows.plans[0].ended_on = ended_on
+        bundle = json.loads(bundle_json(rows))
+        plan = next(each for each in resources(bundle, "CarePlan") if each["intent"] == "plan")
+        goals = resources(bundle, "Goal")
         return [
-            (goal["lifecycleStatus"], "achievementStatus" in goal)
-            for goal in resources(json.loads(client_bundle(client)), "Goal")
+            (plan["status"], True),
+            *((each["lifecycleStatus"], "achievementStatus" in each) for each in goals),
         ]
 
-    assert stand() == [("completed", True), ("active", True), ("active", True)]
-    plans.update(ended_on=date(2026, 3, 2), ended_by=cast.therapist)
-    assert stand() == [("completed", True), ("completed", False), ("completed", False)]
+    running = [("active", True), ("completed", True), ("active", True), ("active", True)]
+    assert stand(None) == running
+    assert stand(today()) == running  # the next one begins tomorrow
+    over = stand(today() - timedelta(days=1))
+    assert [each for each, _ in over] == 4 * ["completed"]
+    assert [is_told for _, is_told in over[1:]] == [True, False, False]
 
 
 def test_a_plan_written_in_the_evening_was_not_created_on_the_next_day(cast: Cast) -> None:
