@@ -166,7 +166,7 @@ def _separator_of(text: str) -> tuple[str, str]:
 
 
 def _names(header: list[str], layout: Layout) -> list[str]:
-    names = [name.strip().lower().replace(" ", "_") for name in header]
+    names = ["_".join(name.lower().split()) for name in header]  # of any blanks: no-break too
     while names and not names[-1]:
         names.pop()
     if unknown := [name for name in names if name not in layout.names]:

@@ -30,6 +30,11 @@ def _day(text: str) -> date:
     return date.fromisoformat(text)
 
 
+def _one_line(text: str) -> str:
+    """A cell of several lines, as an address often is, on the one line that is kept."""
+    return " ".join(text.split())
+
+
 def _sex(text: str) -> Sex:
     return Sex(text.lower()) if text else Sex.NOT_SAID
 
@@ -105,7 +110,7 @@ class ListLayout:
 
 def _people(columns: tuple[Column, ...]) -> Layout:
     return Layout(
-        columns, {each.name: READERS.get(each.name, str) for each in columns}, MOST_PEOPLE
+        columns, {each.name: READERS.get(each.name, _one_line) for each in columns}, MOST_PEOPLE
     )
 
 

@@ -201,11 +201,18 @@ def _refused(line: int, row: Client | Referrer, left_out: list[str]) -> list[Pro
         row.clean_fields(exclude=left_out)
     except ValidationError as error:
         return [
-            Problem(line, errors.CellRefused(said), name, str(getattr(row, name))[:40])
+            Problem(line, _why(row, name, said), name, str(getattr(row, name))[:40])
             for name, messages in error.message_dict.items()
             for said in messages
         ]
     return []
+
+
+def _why(row: Client | Referrer, name: str, said: str) -> errors.ListError:
+    """What was said against a cell; of a word that is not known, which words are."""
+    if choices := getattr(row._meta.get_field(name), "choices", None):
+        return errors.WordUnknown(str(getattr(row, name)), tuple(value for value, _ in choices))
+    return errors.CellRefused(said)
 
 
 def _referrers_by_name() -> Mapping[str, list[Referrer]]:

@@ -163,6 +163,17 @@ def test_a_changed_or_foreign_upload_saves_nothing(lead: Browser) -> None:
     assert not Client.objects.exists()
 
 
+def test_a_cell_of_two_lines_is_kept_on_one_and_a_header_may_hold_any_blank(lead: Browser) -> None:
+    raw = (
+        "Given\N{NO-BREAK SPACE}name, Family  name ,BORN ON,street\r\n"
+        '" Ivo ",Brandt,1948-01-02,"1 Mill Lane\nBack door"\r\n'
+    ).encode()
+    page = check(lead, "clients", raw)
+    lead.post(address("clients"), {"checked": page.context["checked"]})
+    ivo = Client.objects.get()
+    assert (ivo.given_name, ivo.street) == ("Ivo", "1 Mill Lane Back door")
+
+
 def test_referrers_come_in_and_their_doubles_are_told(lead: Browser) -> None:
     make_referrer()
     raw = (
@@ -185,6 +196,7 @@ def test_a_wrong_word_for_a_referrer_is_told_beside_its_line(lead: Browser) -> N
     ((line, column, said),) = says(page)
     assert (line, column, page.status_code) == (2, "delivery", 422)
     assert "pigeon" in said
+    assert "post, fax, hand, email" in said
 
 
 GIRTHS = "record_number,taken_on,limb,side,level_cm,girth_cm,posture,protocol\n"
