@@ -9,7 +9,7 @@ from decimal import Decimal
 from clinic.common.csv_files import Column, Layout, Problem, Values, read_table
 from clinic.common.vocabulary import Limb, Posture, Side, Word
 from measurements.limb.girth import MOST_TRIALS
-from measurements.typed_numbers import length_typed, number_typed, weight_typed
+from measurements.typed_numbers import check_weight, length_typed, number_typed, weight_typed
 
 COLUMNS = (
     Column("taken_on", "the day as year-month-day, such as 2025-03-04", "2025-03-04"),
@@ -60,8 +60,9 @@ class FileRead:
 
 
 def read_file(raw: bytes) -> FileRead:
-    """Every row of a file. Raises FileEmpty, FileNotText, FileTooLong, ColumnMissing,
-    ColumnUnknown, ColumnRepeated; what is wrong with single rows is in the answer."""
+    """Every row of a file. Raises FileEmpty, FileNotText, FileTooLong, QuotesUnclear,
+    ColumnMissing, ColumnUnknown, ColumnRepeated; what is wrong with single rows is in the
+    answer."""
     table = read_table(raw, LAYOUT)
     rows = tuple(past_row(line, values) for line, values in table.rows)
     return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count)
@@ -86,7 +87,15 @@ def _day(text: str) -> date:
 def _time(text: str) -> time | None:
     if text and not re.fullmatch(r"\d{1,2}:\d{2}(?::\d{2})?", text, re.ASCII):
         raise ValueError(text)
-    return time.fromisoformat(text.zfill(5)) if text else None
+    return time.fromisoformat(text if text[1:2] != ":" else f"0{text}") if text else None
+
+
+def _weight(text: str) -> Decimal | None:
+    if not text:
+        return None
+    weight_kg = weight_typed(text)
+    check_weight(weight_kg)
+    return weight_kg
 
 
 def _word(words: type[Word]) -> Callable[[str], Word]:
@@ -115,7 +124,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "level_cm": _level,
     "trial": _trial,
     "girth_cm": length_typed,
-    "weight_kg": lambda text: weight_typed(text) if text else None,
+    "weight_kg": _weight,
     "posture": lambda text: Posture(text.lower()) if text else None,
     "protocol": str,
     "note": str,

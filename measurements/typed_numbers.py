@@ -3,7 +3,7 @@
 import re
 from decimal import Decimal
 
-from measurements.errors import LengthTooLarge, NumberNotReadable
+from measurements.errors import LengthTooLarge, NumberNotReadable, WeightImpossible
 from measurements.limb.units import LengthUnit, WeightUnit, to_centimetres, to_kilograms
 
 # Digits with at most one decimal mark, a point or a comma; no exponent, no thousands mark.
@@ -11,6 +11,9 @@ PLAIN_NUMBER = re.compile(r"[+\-\N{MINUS SIGN}]?\d{1,6}(?:[.,]\d{0,6})?|[.,]\d{1
 
 # Far above the widest leg; a slip of the keyboard rather than a girth. Common practice, no source.
 LONGEST_CM = Decimal(300)
+
+# As the database: models.GirthSession, constraint weight_of_a_person.
+LIGHTEST_KG, HEAVIEST_KG = Decimal(2), Decimal(400)
 
 # A girth is kept to a tenth of a millimetre, so that inches convert without loss.
 GIRTH_STEP_CM = Decimal("0.01")
@@ -39,3 +42,9 @@ def length_typed(text: str, unit: LengthUnit = LengthUnit.CENTIMETRE) -> Decimal
 def weight_typed(text: str, unit: WeightUnit = WeightUnit.KILOGRAM) -> Decimal:
     """A typed weight in kg, to 100 g. Raises NumberNotReadable."""
     return to_kilograms(number_typed(text), unit).quantize(WEIGHT_STEP_KG)
+
+
+def check_weight(weight_kg: Decimal) -> None:
+    """Raises WeightImpossible for a weight in kg that no person has."""
+    if not LIGHTEST_KG <= weight_kg <= HEAVIEST_KG:
+        raise WeightImpossible(weight_kg)

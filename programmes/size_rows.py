@@ -67,7 +67,7 @@ class ChartRead:
 
 def read_chart(raw: bytes) -> ChartRead:
     """Every row of a file and every problem in it. Raises FileEmpty, FileNotText, FileTooLong,
-    ColumnMissing, ColumnUnknown, ColumnRepeated."""
+    QuotesUnclear, ColumnMissing, ColumnUnknown, ColumnRepeated."""
     table = read_table(raw, LAYOUT)
     rows = tuple(SpanRow(line=line, **values) for line, values in table.rows)
     problems = [*table.problems, *_problems(rows)]

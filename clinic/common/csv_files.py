@@ -21,6 +21,7 @@ from clinic.common.file_errors import (
     FileEmpty,
     FileNotText,
     FileTooLong,
+    QuotesUnclear,
     RowTooLong,
 )
 
@@ -90,29 +91,41 @@ class Table:
 def read_table(raw: bytes, layout: Layout) -> Table:
     """Every line of a file as values by column name.
 
-    Raises FileEmpty, FileNotText, FileTooLong, ColumnMissing, ColumnUnknown, ColumnRepeated; what
-    is wrong with single lines is in the answer.
+    Raises FileEmpty, FileNotText, FileTooLong, QuotesUnclear, ColumnMissing, ColumnUnknown,
+    ColumnRepeated; what is wrong with single lines is in the answer.
     """
     text, encoding = decoded(raw)
     separator, text = _separator_of(text)
-    reader = csv.reader(StringIO(text, newline=""), delimiter=separator)
+    lines = _lines(text, separator)
+    names = _names(next((cells for _, cells in lines if any(cells)), []), layout)
     rows: list[tuple[int, Values]] = []
     problems: list[Problem] = []
     count = 0
-    try:
-        names = _names(next((cells for cells in reader if any(cells)), []), layout)
-        for cells in reader:
-            if not any(cell.strip() for cell in cells):
-                continue
-            count += 1
-            if count > layout.most_rows:
-                raise FileTooLong(layout.most_rows)
-            values, wrong = _read(reader.line_num, names, cells, layout)
-            problems += wrong
-            rows += [] if wrong else [(reader.line_num, values)]
-    except csv.Error as error:
-        raise FileNotText(str(error)) from error
+    for line, cells in lines:
+        if not any(cell.strip() for cell in cells):
+            continue
+        count += 1
+        if count > layout.most_rows:
+            raise FileTooLong(layout.most_rows)
+        values, wrong = _read(line, names, cells, layout)
+        problems += wrong
+        rows += [] if wrong else [(line, values)]
     return Table(tuple(rows), tuple(problems), encoding, SEPARATORS[separator], count)
+
+
+def _lines(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """The cells of each line, and where it begins, for a quoted cell may go on over several.
+
+    Strict, because a quotation mark that is never closed would swallow every line after it.
+    """
+    reader = csv.reader(StringIO(text, newline=""), delimiter=separator, strict=True)
+    begins = 1
+    try:
+        for cells in reader:
+            yield begins, cells
+            begins = reader.line_num + 1
+    except csv.Error as error:
+        raise QuotesUnclear(begins) from error
 
 
 def decoded(raw: bytes) -> tuple[str, str]:
@@ -153,11 +166,11 @@ def _separator_of(text: str) -> tuple[str, str]:
 
 
 def _names(header: list[str], layout: Layout) -> list[str]:
-    names = [name.strip().lower().replace(" ", "_") for name in header]
+    names = ["_".join(name.lower().split()) for name in header]  # of any blanks: no-break too
     while names and not names[-1]:
         names.pop()
     if unknown := [name for name in names if name not in layout.names]:
-        raise ColumnUnknown(unknown[0], tuple(layout.names))
+        raise ColumnUnknown(tuple(unknown), tuple(layout.names))
     if repeated := [name for name, count in Counter(names).items() if count > 1]:
         raise ColumnRepeated(repeated[0])
     required = [column.name for column in layout.columns if column.is_required]
@@ -190,18 +203,18 @@ def _could_run(cell: str) -> bool:
 
 def harmless(cell: str) -> str:
     """A cell as a file of ours writes it: what a spreadsheet could run stays text."""
-    return f"{AS_TEXT}{cell}" if _could_run(cell) else cell
+    return f"{AS_TEXT}{cell}" if _could_run(cell.lstrip(AS_TEXT)) else cell
 
 
 def _meant(text: str) -> str:
     """The opposite of `harmless`."""
-    return text[1:] if text.startswith(AS_TEXT) and _could_run(text[1:]) else text
+    return text[1:] if text.startswith(AS_TEXT) and _could_run(text.lstrip(AS_TEXT)) else text
 
 
 @lru_cache(maxsize=20_000)
 def _value(layout: Layout, column: Column, cell: str) -> Any:
     """A cell's value. Raises the errors of a single cell."""
-    text = cell.strip()
+    text = _meant(cell.strip())
     if _could_run(cell) and not (column.is_phone and PHONE.fullmatch(text)):
         raise CellCouldRun(text[:1])
     if len(text) > LONGEST_CELL:
@@ -209,6 +222,6 @@ def _value(layout: Layout, column: Column, cell: str) -> Any:
     if not text and column.is_required:
         raise CellEmpty(column.expected)
     try:
-        return layout.readers[column.name](_meant(text))
+        return layout.readers[column.name](text)
     except ValueError as error:
         raise CellWrong(column.expected) from error

@@ -3,6 +3,7 @@
 RuleBroken
 └── FileError
     ├── FileEmpty, FileNotText, FileTooLong, FileTooLarge, FileForgotten     the file as a whole
+    ├── QuotesUnclear                                                       where its cells end
     ├── ColumnMissing, ColumnUnknown, ColumnRepeated                        its header
     └── RowTooLong, CellCouldRun, CellTooLong, CellEmpty, CellWrong         one line
 """
@@ -49,6 +50,13 @@ class FileForgotten(FileError):
 
 
 @dataclass(eq=False)
+class QuotesUnclear(FileError):
+    """A quotation mark that is never closed, or closed before its cell ends."""
+
+    line: int
+
+
+@dataclass(eq=False)
 class ColumnMissing(FileError):
     """A column the file cannot do without."""
 
@@ -57,9 +65,9 @@ class ColumnMissing(FileError):
 
 @dataclass(eq=False)
 class ColumnUnknown(FileError):
-    """A column nobody knows what to do with."""
+    """Columns nobody knows what to do with."""
 
-    column: str
+    columns: Sequence[str]
     known: Sequence[str]
 
 

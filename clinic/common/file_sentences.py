@@ -6,11 +6,25 @@ from typing import Any
 from clinic.common import file_errors
 from clinic.common.errors import RuleBroken
 
+# Columns named in one sentence; a wide spreadsheet has dozens.
+MOST_NAMED = 12
+
 
 def _not_text(error: file_errors.FileNotText) -> str:
     if error.looks_like == "spreadsheet":
         return "This is a spreadsheet, not a CSV file. Save it as CSV there, then choose that file."
     return "This file is not readable as text. Save it as CSV in UTF-8 and choose it again."
+
+
+def _unknown(error: file_errors.ColumnUnknown) -> str:
+    named = ", ".join(f"“{column[:30]}”" for column in error.columns[:MOST_NAMED])
+    count = len(error.columns)
+    what = f"a column {named} that is" if count == 1 else f"{count} columns that are"
+    which = "" if count == 1 else f": {named}"
+    return (
+        f"The first line names {what} not known{which}. Known are: {', '.join(error.known)}."
+        " Rename or delete the others."
+    )
 
 
 FILE_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
@@ -28,10 +42,11 @@ FILE_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     file_errors.ColumnMissing: lambda error: (
         f"The first line has no column “{error.column}”. Add it; the list below says what goes in."
     ),
-    file_errors.ColumnUnknown: lambda error: (
-        f"The first line names a column “{error.column[:30]}” that is not known. Known are:"
-        f" {', '.join(error.known)}."
+    file_errors.QuotesUnclear: lambda error: (
+        f"In line {error.line} a quotation mark opens a cell and is never closed, or is closed"
+        " before the cell ends. Take it out, or write it twice inside the cell."
     ),
+    file_errors.ColumnUnknown: _unknown,
     file_errors.ColumnRepeated: lambda error: (
         f"The first line names the column “{error.column}” twice. Keep one."
     ),

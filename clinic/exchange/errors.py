@@ -2,7 +2,7 @@
 
 FileError
 └── ListError
-    ├── YearUnclear, CellRefused                        one cell
+    ├── YearUnclear, WordUnknown, CellRefused           one cell
     ├── NumberTwice                                     the file against itself
     ├── NobodyFound, ReferrerUnknown, NameNotUnique     whom it names
     ├── NoEpisode                                       a client without an episode of care
@@ -25,6 +25,14 @@ class ListError(FileError):
 
 class YearUnclear(ListError):
     """A day that does not begin with its year."""
+
+
+class WordUnknown(ListError):
+    """`said` is none of the words that the column knows."""
+
+    def __init__(self, said: str, known: tuple[str, ...]) -> None:
+        super().__init__(said)
+        self.known = known
 
 
 class CellRefused(ListError):

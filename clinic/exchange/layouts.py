@@ -30,6 +30,11 @@ def _day(text: str) -> date:
     return date.fromisoformat(text)
 
 
+def _one_line(text: str) -> str:
+    """A cell of several lines, as an address often is, on the one line that is kept."""
+    return " ".join(text.split())
+
+
 def _sex(text: str) -> Sex:
     return Sex(text.lower()) if text else Sex.NOT_SAID
 
@@ -73,7 +78,7 @@ REFERRER_COLUMNS = (
     _optional("organisation", "at most 120 letters, or nothing", "Example Cancer Centre"),
     *CONTACT,
     _optional("fax", "at most 40 characters, or nothing", "555-0124", is_phone=True),
-    _optional("delivery", "how letters go: post, fax or email; nothing means post", "post"),
+    _optional("delivery", "how letters go: post, fax, hand or email; nothing means post", "post"),
     _optional(
         "letter_frequency",
         "monthly, quarterly, changes or never; nothing means monthly",
@@ -105,7 +110,7 @@ class ListLayout:
 
 def _people(columns: tuple[Column, ...]) -> Layout:
     return Layout(
-        columns, {each.name: READERS.get(each.name, str) for each in columns}, MOST_PEOPLE
+        columns, {each.name: READERS.get(each.name, _one_line) for each in columns}, MOST_PEOPLE
     )
 
 
@@ -126,8 +131,8 @@ LISTS: dict[ListKind, ListLayout] = {
             ListKind.GIRTHS,
             Layout(ALL_GIRTH_COLUMNS, {"record_number": str} | dict(GIRTH_READERS), MOST_ROWS),
             "One line for each girth, of many clients in one file. Each client needs an episode of"
-            " care; a session goes to the latest episode that was open on its day, or to the"
-            " first. Hands and feet are not imported.",
+            " care; a session goes to the latest episode of its limb that was opened by its day, or"
+            " to the first. Hands and feet are not imported.",
         ),
     )
 }

@@ -35,6 +35,7 @@ class ClientRows:
     zone: tzinfo
     made_at: datetime
     client: Client
+    old_record_numbers: tuple[str, ...] = ()
     episodes: tuple[Episode, ...] = ()
     surgeries: tuple[Surgery, ...] = ()
     node_surgeries: tuple[NodeSurgery, ...] = ()

@@ -13,6 +13,9 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
     errors.YearUnclear: lambda error: (
         "Write the day as year-month-day, such as 1961-03-04: other orders can be misread."
     ),
+    errors.WordUnknown: lambda error: (
+        f"“{error.said[:40]}” is none of these: {', '.join(error.known)}."
+    ),
     errors.CellRefused: lambda error: error.said,
     errors.NumberTwice: lambda error: (
         f"Line {error.count} has this record number too. Each client needs one of their own."

@@ -28,6 +28,10 @@ class AffectedSides:
     side: Side | None
     is_bilateral: bool
 
+    @property
+    def are_any(self) -> bool:
+        return self.side is not None or self.is_bilateral
+
 
 @dataclass(frozen=True)
 class Taped:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import date
-from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -22,7 +21,6 @@ from measurements.errors import (
     SessionReplaced,
     SessionStruck,
     StationsOpen,
-    WeightImpossible,
 )
 from measurements.limb.errors import NoReadings, ReadingsRejected, StationMissing
 from measurements.limb.girth import Reading, check_readings
@@ -33,12 +31,10 @@ from measurements.selectors.entry import last_time, live_sessions, readings_of, 
 from measurements.selectors.taped import swollen_side
 from measurements.services.standings import keep_standings
 from measurements.taped import SameDay, SessionTaped, Station, TapedFacts
+from measurements.typed_numbers import check_weight
 
 # A session entered without knowing of any other of that day.
 NOTHING_SEEN = SameDay()
-
-# As the database: models.GirthSession, constraint weight_of_a_person.
-LIGHTEST_KG, HEAVIEST_KG = Decimal(2), Decimal(400)
 
 
 def record_session(
@@ -115,7 +111,8 @@ def lock_episode(episode: Episode) -> Episode:
 def check_session(episode: Episode, protocol: Protocol, taped: SessionTaped) -> None:
     """Raise what a person must mend or confirm first; the day, then the girths, then questions."""
     _check_day(episode, taped.facts)
-    _check_weight(taped.facts.weight_kg)
+    if taped.facts.weight_kg is not None:
+        check_weight(taped.facts.weight_kg)
     if taped.left_over and not taped.confirmed.left_over:
         raise GirthsLeftOver(taped.left_over)
     _check_girths(protocol, taped)
@@ -132,11 +129,6 @@ def _check_day(episode: Episode, facts: TapedFacts) -> None:
         raise DayImpossible(facts.taken_on, today)
     if facts.taken_on < episode.client.born_on:
         raise DayImpossible(facts.taken_on, episode.client.born_on)
-
-
-def _check_weight(weight_kg: Decimal | None) -> None:
-    if weight_kg is not None and not LIGHTEST_KG <= weight_kg <= HEAVIEST_KG:
-        raise WeightImpossible(weight_kg)
 
 
 def _check_girths(protocol: Protocol, taped: SessionTaped) -> None:

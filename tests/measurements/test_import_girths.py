@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from datetime import time
 from time import process_time
 from typing import Any
 
@@ -14,6 +15,7 @@ from django.urls import reverse
 
 from clinic.audit.models import Entry
 from clinic.clients.models import Episode
+from clinic.common.csv_files import COULD_RUN, harmless
 from measurements.csv_rows import read_file
 from measurements.models import GirthReading, GirthSession, Protocol
 from measurements.services.imports import import_sessions
@@ -136,6 +138,8 @@ def test_other_separators_and_decimal_commas(
         ("2025-03-04,09:30,arm,right,4,", "2999-03-04,09:30,arm,right,4,", "still to come"),
         ("2025-03-04,09:30,arm,right,4,", "2025-03-04,,arm,right,4,", "some have none"),
         ("18.6,70.5,sitting", "18.6,71.5,sitting", "Differs from line 2"),
+        ("18.6,70.5,sitting", "18.6,705,sitting", "cannot weigh 705 kg"),
+        ("18.6,70.5,sitting", "18.6,1.9,sitting", "cannot weigh 1.9 kg"),
         ("18.6,70.5,sitting,Bras", "18.6,70.5,sitting,Jambe", "Differs from line 2"),
         ("18.6,70.5,sitting,Bras,", "18,6,70,5,sitting,Bras,", "separate the columns"),
     ],
@@ -166,6 +170,7 @@ def test_a_formula_in_a_note_is_refused(
         (b"PK\x03\x04\x00\x00", "Save it as CSV"),
         (b"\x81\x8d\x00\x00\x01\x00\x02", "not readable as text"),
         (HEADER.replace("girth_cm", "umfang").encode(), "not known"),
+        (f"{HEADER},x,y\n".encode(), "2 columns that are not known: “x”, “y”"),
         (HEADER.replace(",girth_cm", "").encode(), "has no column"),
         (f"{HEADER},note\n".encode(), "twice"),
         (f"{HEADER}\n".encode(), "No girths in this file"),
@@ -182,6 +187,38 @@ def test_a_file_that_is_none_is_explained(
 def test_line_numbers_are_those_of_the_file_even_after_a_note_of_two_lines() -> None:
     rows = [lines()[0] + '"two\nlines"', lines()[1].replace("18.6", "x")]
     assert read_file(file_of(rows).encode()).problems[0].line == 4
+    both_wrong = [rows[0].replace("17.2", "x"), rows[1]]
+    assert [each.line for each in read_file(file_of(both_wrong).encode()).problems] == [2, 4]
+
+
+@pytest.mark.parametrize("note", ['"tight', '"tight" at night'])
+def test_a_quotation_mark_that_is_never_closed_swallows_no_line(
+    therapist: Browser, episode: Episode, protocol: Protocol, note: str
+) -> None:
+    rows = [line + note if place == 3 else line for place, line in enumerate(lines())]
+    answer = upload(therapist, episode, file_of(rows))
+    assert answer.status_code == 422
+    assert "In line 5 a quotation mark opens a cell" in answer.content.decode()
+    assert not checked_in(answer)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("9:30", time(9, 30)), ("9:30:00", time(9, 30)), ("09:30:15", time(9, 30, 15)), ("", None)],
+)
+def test_a_time_is_read_as_spreadsheets_write_it(typed: str, meant: time | None) -> None:
+    (row, *_) = read_file(file_of(lines(time=typed)).encode()).rows
+    assert row.taken_at == meant
+
+
+@pytest.mark.parametrize(
+    "note", ["-2 cm, by sight", "'=quoted by hand", "=" + 299 * "a", "' @", "plain", "'plain"]
+)
+def test_a_note_comes_back_from_our_own_file_as_it_was(note: str) -> None:
+    cell = harmless(note)
+    assert not cell.startswith(COULD_RUN)
+    (row, *_) = read_file(file_of([lines(note=f'"{cell}"')[0]]).encode()).rows
+    assert row.note == note
 
 
 def test_an_unknown_protocol_is_named(therapist: Browser, episode: Episode) -> None:

@@ -104,8 +104,9 @@ class ClientForm(EditedTogether):
         return born_on
 
 
-# The field that a way of sending letters needs, and what to say when it is empty.
-NEEDED_FOR = {
+# The field that a way of sending letters needs, and what to say when it is empty; a letter given
+# by hand needs none.
+NEEDED_FOR: dict[str, tuple[str, str]] = {
     Delivery.FAX: ("fax", "Letters to this referrer go by fax: type the fax number."),
     Delivery.EMAIL: ("email", "Letters to this referrer go by e-mail: type the address."),
     Delivery.POST: ("street", "Letters to this referrer go by post: type street or post box."),
@@ -158,8 +159,8 @@ class ReferrerForm(EditedTogether):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if delivery := cleaned.get("delivery"):
-            self._need(*NEEDED_FOR[Delivery(delivery)])
+        if needed := NEEDED_FOR.get(cleaned.get("delivery", "")):
+            self._need(*needed)
         if cleaned.get("delivery") == Delivery.POST and not cleaned.get("town"):
             self._need("town", "Letters to this referrer go by post: type town and postcode.")
         return cleaned

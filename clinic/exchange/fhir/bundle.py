@@ -41,7 +41,7 @@ def _entry(resource: Json) -> str:
 def resources(rows: ClientRows) -> Iterator[Json]:
     """People first, then care, history, measures, plans, visits and papers."""
     maker = Maker(rows.client.pk)
-    yield people.patient(maker, rows.client)
+    yield people.patient(maker, rows)
     yield people.practice_organization(maker, rows.practice)
     yield from people.staff(maker, rows.staff.values())
     yield from people.referrers(maker, rows.referrers)

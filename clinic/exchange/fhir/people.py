@@ -3,20 +3,33 @@
 from collections.abc import Iterable, Iterator
 
 from clinic.accounts.models import Practice, User
-from clinic.clients.models import Client, Referrer
+from clinic.clients.models import Referrer
 from clinic.common.vocabulary import Sex
 from clinic.exchange.fhir import pieces
 from clinic.exchange.fhir.pieces import Json, Maker
+from clinic.exchange.rows import ClientRows
 
 # Value set administrative-gender of R4 has no "not stated".
 GENDER = {Sex.FEMALE: "female", Sex.MALE: "male", Sex.NOT_SAID: "unknown"}
 
 
-def patient(maker: Maker, client: Client) -> Json:
+RECORD_NUMBER = pieces.hl7("v2-0203", "MR", "Medical record number")
+
+
+def patient(maker: Maker, rows: ClientRows) -> Json:
+    """Who it is. Numbers of records merged into this one come as old numbers."""
+    client = rows.client
     return maker.resource(
         "Patient",
         str(client.pk),
-        identifier=[pieces.identifier("record-number", client.record_number)],
+        identifier=[
+            pieces.urn_identifier(client.pk),
+            maker.numbered(client.record_number, type=RECORD_NUMBER),
+            *(
+                maker.numbered(number, use="old", type=RECORD_NUMBER)
+                for number in rows.old_record_numbers
+            ),
+        ],
         active=client.is_active,
         name=pieces.human_name(client.family_name, client.given_name),
         telecom=pieces.telecom(phone=client.phone, email=client.email),
@@ -44,7 +57,7 @@ def staff(maker: Maker, people: Iterable[User]) -> Iterator[Json]:
         yield maker.resource(
             "Practitioner",
             maker.id_of("staff", user.pk),
-            identifier=[pieces.identifier("staff", str(user.pk))],
+            identifier=[maker.numbered(str(user.pk))],
             active=user.is_active,
             name=[{"text": user.display_name}],
             qualification=[{"code": {"text": user.credentials}}] if user.credentials else [],

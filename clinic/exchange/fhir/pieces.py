@@ -22,6 +22,8 @@ OWN = "urn:ebbline"
 UCUM = "http://unitsofmeasure.org"
 ICD_10_CM = "http://hl7.org/fhir/sid/icd-10-cm"
 LOINC = "http://loinc.org"
+# The system of identifiers that are URIs themselves: Identifier.system, R4 4.0.1.
+URI = "urn:ietf:rfc:3986"
 HL7 = "http://terminology.hl7.org/CodeSystem"
 # Official URL read at hl7.org/fhir/extensions (5.3.0); for Observation.bodySite only.
 LATERALITY = "http://hl7.org/fhir/StructureDefinition/observation-structureLaterality"
@@ -122,7 +124,13 @@ def quantity(value: float | Decimal, unit: str) -> Json:
 
 
 def identifier(kind: str, value: str) -> Json:
+    """A value that is nobody else's anywhere, such as a hash, in a system of our own."""
     return {"system": f"{OWN}:{kind}", "value": value}
+
+
+def urn_identifier(key: UUID) -> Json:
+    """A random key as an identifier that is unique everywhere."""
+    return {"system": URI, "value": f"urn:uuid:{key}"}
 
 
 def extension(kind: str, **value: Any) -> Json:
@@ -224,6 +232,10 @@ class Maker:
     @property
     def practice(self) -> Json:
         return reference("Organization", self.id_of("practice", 1))
+
+    def numbered(self, number: str, **fields: Any) -> Json:
+        """A number that only this practice gave: without a system, for others count alike."""
+        return {**fields, "value": number, "assigner": self.practice}
 
     def id_of(self, kind: str, number: int) -> str:
         return id_of(self.client_key, f"{kind}:{number}")

@@ -30,15 +30,20 @@ STANDINGS = {
     GoalStatus.NOT_MET: ("completed", ("not-achieved", "Not Achieved")),
     GoalStatus.DROPPED: ("cancelled", None),
 }
+# Of an ended plan: R4's completed is "no longer being sought"; how far it came, its notes tell.
+NO_LONGER_SOUGHT: tuple[str, None] = ("completed", None)
 
 
 # Plans of care
 
 
 def plans_of_care(maker: Maker, rows: ClientRows) -> Iterator[Json]:
+    today = rows.made_at.astimezone(rows.zone).date()
     for plan in rows.plans:
-        goals = [_goal(maker, goal) for goal in plan.goals.all()]
-        yield _plan(maker, plan, goals)
+        # One that is to be followed by another still runs until its last day.
+        is_over = plan.ended_on is not None and plan.ended_on < today
+        goals = [_goal(maker, goal, is_over=is_over) for goal in plan.goals.all()]
+        yield _plan(maker, plan, goals, is_over=is_over)
         yield from goals
 
 
@@ -46,7 +51,7 @@ def plan_reference(plan: PlanOfCare) -> Json:
     return pieces.reference("CarePlan", str(plan.pk))
 
 
-def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json]) -> Json:
+def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json], *, is_over: bool) -> Json:
     certified = (
         f"Certified by {plan.certified_by} on {plan.certified_on.isoformat()}."
         if plan.certified_on
@@ -54,7 +59,7 @@ def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json]) -> Json:
     )
     often = {"repeat": {"frequency": plan.visits_a_week, "period": 1, "periodUnit": "wk"}}
     detail = {
-        "status": "completed" if plan.ended_on else "in-progress",
+        "status": "completed" if is_over else "in-progress",
         "description": plan.treatment,
         "scheduledTiming": often,
         "goal": [pieces.reference("Goal", goal["id"]) for goal in goals],
@@ -62,14 +67,14 @@ def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json]) -> Json:
     return maker.resource(
         "CarePlan",
         str(plan.pk),
-        status="completed" if plan.ended_on else "active",
+        status="completed" if is_over else "active",
         intent="plan",
         category=[CATEGORY_PLAN],
         title=str(plan),
         description=plan.outlook,
         subject=maker.subject,
         period=pieces.period(plan.from_on, plan.ended_on or plan.to_on),
-        created=plan.written_at.date().isoformat(),
+        created=pieces.instant(plan.written_at),
         author=maker.staff(plan.signed_by_id),
         goal=detail["goal"],
         activity=[{"detail": pieces.filled(**detail)}],
@@ -78,10 +83,12 @@ def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json]) -> Json:
     )
 
 
-def _goal(maker: Maker, goal: Goal) -> Json:
+def _goal(maker: Maker, goal: Goal, *, is_over: bool) -> Json:
     reviews = list(goal.reviews.all())
     status = GoalStatus(reviews[-1].status) if reviews else GoalStatus.OPEN
     lifecycle, achieved = STANDINGS[status]
+    if is_over and lifecycle == "active":
+        lifecycle, achieved = NO_LONGER_SOUGHT
     told = (
         f"{review.reviewed_on.isoformat()}: {GoalStatus(review.status).label}. {review.remark}"
         for review in reviews

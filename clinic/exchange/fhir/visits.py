@@ -2,7 +2,10 @@
 
 from base64 import b64encode
 from collections.abc import Iterator
+from datetime import datetime
 from hashlib import sha1
+
+from django.utils.timezone import localtime
 
 from clinic.exchange.fhir import pieces
 from clinic.exchange.fhir.care import episode_reference
@@ -110,8 +113,11 @@ def note_text(note: VisitNote) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def _moment(moment: object) -> str:
-    return pieces.instant(moment)  # type: ignore[arg-type]
+def _moment(moment: datetime | None) -> str:
+    """In the practice's zone, so that the day is the one people know. ValueError without one."""
+    if moment is None:
+        raise ValueError("signed, and no moment known")
+    return pieces.instant(localtime(moment))
 
 
 def _document(maker: Maker, note: VisitNote) -> Json:
@@ -160,7 +166,7 @@ def _plan_signature(maker: Maker, plan: PlanOfCare) -> Json:
 
 
 def provenance(
-    maker: Maker, id_: str, target: list[Json], signed: tuple[object, int | None, Json]
+    maker: Maker, id_: str, target: list[Json], signed: tuple[datetime | None, int | None, Json]
 ) -> Json:
     """Who stood for something, and when."""
     moment, by_id, kind = signed

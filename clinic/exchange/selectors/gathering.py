@@ -99,6 +99,16 @@ def _of_episode(
     return read
 
 
+def _old_record_numbers(keys: Sequence[UUID]) -> ByClient:
+    """Of the records merged into these."""
+    found: ByClient = defaultdict(list)
+    holders = Client.objects.filter(pk__in=keys, merged_from__isnull=False)
+    ordered = holders.order_by("merged_from__record_number")
+    for key, number in ordered.values_list("pk", "merged_from__record_number"):
+        found[key].append(number)
+    return found
+
+
 def _episodes(keys: Sequence[UUID]) -> ByClient:
     found = Episode.objects.filter(client_id__in=keys).select_related("referrer")
     ordered = found.prefetch_related("regions", "phase_changes").order_by("opened_on", "pk")
@@ -143,6 +153,7 @@ def _letters() -> QuerySet[ProgressLetter]:
 
 
 READERS: dict[str, Callable[[Sequence[UUID]], ByClient]] = {
+    "old_record_numbers": _old_record_numbers,
     "episodes": _episodes,
     "surgeries": _own(Surgery),
     "node_surgeries": _own(NodeSurgery),

@@ -7,14 +7,17 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from uuid import UUID
 
 from clinic.clients.models import Client, Episode
 from clinic.common.csv_files import Problem, Table, read_table
+from clinic.common.vocabulary import Limb
 from clinic.exchange import errors
 from clinic.exchange.layouts import LISTS, ListKind
 from clinic.exchange.reports import Incoming, ListReport, in_order
 from measurements.csv_rows import FileRead, PastRow, past_row
 from measurements.selectors.imports import ImportReport, PastSession, report_on
+from measurements.selectors.taped import affected_sides
 from measurements.sentences import question_sentence, sentence
 
 
@@ -29,7 +32,7 @@ class Part:
 def girths_report(raw: bytes) -> ListReport:
     """What is wrong, line by line, and the sessions the file holds.
 
-    Two queries, and at most eight for each episode. Raises the FileErrors of the whole file.
+    Three queries, and at most eight for each episode. Raises the FileErrors of the whole file.
     """
     table = read_table(raw, LISTS[ListKind.GIRTHS].layout)
     parts, problems = _parts(table)
@@ -57,27 +60,37 @@ def _parts(table: Table) -> tuple[list[Part], list[Problem]]:
             error = errors.NoEpisode if episodes is not None else errors.NobodyFound
             problems.append(Problem(line, error(number), "record_number", number[:40]))
             continue
-        lines[episode_on(episodes, values["taken_on"])].append(past_row(line, values))
+        row = past_row(line, values)
+        lines[episode_of(episodes, row.taken_on, row.limb)].append(row)
     return [Part(episode, _file(table, rows)) for episode, rows in lines.items()], problems
 
 
 def _clients(numbers: set[str]) -> Mapping[str, Sequence[Episode]]:
-    """Each known client's episodes, earliest first. Two queries."""
-    known: dict[str, list[Episode]] = {
-        number: []
-        for number in Client.objects.filter(record_number__in=numbers).values_list(
-            "record_number", flat=True
-        )
-    }
-    found = Episode.objects.filter(client__record_number__in=numbers).select_related("client")
-    for episode in found.order_by("opened_on", "pk"):
-        known[episode.client.record_number].append(episode)
-    return known
+    """Each known client's episodes with their regions, earliest first. Three queries.
+
+    The number of a merged record, as an older file has it, is that of the record it went into.
+    """
+    named = Client.objects.filter(record_number__in=numbers, erased_at=None).values_list(
+        "record_number", "pk", "merged_into"
+    )
+    holders = {number: merged_into or key for number, key, merged_into in named}
+    episodes: defaultdict[UUID, list[Episode]] = defaultdict(list)
+    found = Episode.objects.filter(client__in=set(holders.values())).select_related("client")
+    for episode in found.prefetch_related("regions").order_by("opened_on", "pk"):
+        episodes[episode.client_id].append(episode)
+    return {number: episodes[key] for number, key in holders.items()}
 
 
-def episode_on(episodes: Sequence[Episode], day: date) -> Episode:
-    """The latest that was open on a day; of a day before all of them, the first."""
-    return next((each for each in reversed(episodes) if each.opened_on <= day), episodes[0])
+def episode_of(episodes: Sequence[Episode], day: date, limb: Limb) -> Episode:
+    """Of those that concern the limb, else of all: the latest opened by a day, else the first.
+
+    Arms and legs may have an episode each at a time, and its regions say which side is compared.
+    """
+    if len(episodes) == 1:
+        return episodes[0]
+    own = [each for each in episodes if affected_sides(limb, each.regions.all()).are_any]
+    found = own or episodes
+    return next((each for each in reversed(found) if each.opened_on <= day), found[0])
 
 
 def _file(table: Table, rows: list[PastRow]) -> FileRead:

@@ -12,6 +12,7 @@ from clinic.clients import days
 from clinic.clients.duplicates import FullName, Likeness, likeness
 from clinic.clients.errors import RecordNumberTaken
 from clinic.clients.models import Client, Delivery, Referrer
+from clinic.clients.selectors import standing_clients
 from clinic.common.csv_files import Problem, Table, Values, read_table
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import LetterFrequency
@@ -116,7 +117,7 @@ def _client_cells(client: Client) -> tuple[str, ...]:
 def _client_doubts(incoming: tuple[Incoming, ...]) -> Iterator[Doubt]:
     """Those born on one day under a similar name: registered, or earlier in the list. One query."""
     born: defaultdict[date, list[tuple[str, FullName]]] = defaultdict(list)
-    known = Client.objects.filter(born_on__in={each.row.born_on for each in incoming})
+    known = standing_clients().filter(born_on__in={each.row.born_on for each in incoming})
     for client in known.only("record_number", "given_name", "family_name", "born_on"):
         born[client.born_on].append((f"{client}, record {client.record_number}", _name(client)))
     for each in incoming:
@@ -200,11 +201,18 @@ def _refused(line: int, row: Client | Referrer, left_out: list[str]) -> list[Pro
         row.clean_fields(exclude=left_out)
     except ValidationError as error:
         return [
-            Problem(line, errors.CellRefused(said), name, str(getattr(row, name))[:40])
+            Problem(line, _why(row, name, said), name, str(getattr(row, name))[:40])
             for name, messages in error.message_dict.items()
             for said in messages
         ]
     return []
+
+
+def _why(row: Client | Referrer, name: str, said: str) -> errors.ListError:
+    """What was said against a cell; of a word that is not known, which words are."""
+    if choices := getattr(row._meta.get_field(name), "choices", None):
+        return errors.WordUnknown(str(getattr(row, name)), tuple(value for value, _ in choices))
+    return errors.CellRefused(said)
 
 
 def _referrers_by_name() -> Mapping[str, list[Referrer]]:

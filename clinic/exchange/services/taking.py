@@ -5,6 +5,7 @@ from django.db import transaction
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Client
+from clinic.clients.selectors import standing_clients
 from clinic.exchange.words import Taken
 
 
@@ -21,5 +22,5 @@ def note_all_taken(*, what: Taken, by: User) -> int:
     Two statements a thousand clients, whatever their number.
     """
     audit.record(by, what.verb_for_all)
-    keys = Client.objects.order_by("pk").values_list("pk", flat=True)
+    keys = standing_clients().order_by("pk").values_list("pk", flat=True)
     return audit.record_for_each(by, what.verb, clients=keys.iterator())

@@ -70,6 +70,7 @@ def test_letters_need_a_way_to_arrive(
     [
         {"delivery": "fax", "fax": "555 0199", "street": "", "town": ""},
         {"delivery": "email", "email": "linus@quay.example", "street": "", "town": ""},
+        {"delivery": "hand", "street": "", "town": ""},
     ],
 )
 def test_only_the_chosen_way_needs_its_address(desk: Browser, differences: dict[str, str]) -> None:

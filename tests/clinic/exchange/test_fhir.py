@@ -5,7 +5,7 @@ import re
 from base64 import b64decode
 from collections.abc import Iterator
 from copy import deepcopy
-from datetime import datetime
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha1
 from pathlib import Path
 from typing import Any
@@ -19,9 +19,10 @@ from clinic.exchange.fhir.bundle import bundle_json
 from clinic.exchange.fhir.pieces import UNITS, instant
 from clinic.exchange.record import client_bundle
 from clinic.exchange.selectors.gathering import rows_of
-from tests.builders import make_client
+from clinic.keeping.services.merging import merge_clients
+from tests.builders import make_client, today
 from tests.cast import Cast
-from tests.clinic.exchange.stories import PDF, whole_record
+from tests.clinic.exchange.stories import PDF, SIGNED_AT, whole_record
 from tests.clinic.exchange.validators import model_faults, schema_faults
 
 Json = dict[str, Any]
@@ -136,6 +137,33 @@ def test_two_practices_number_their_staff_alike_and_still_share_no_id(cast: Cast
     assert not one & other
 
 
+def test_a_number_that_only_this_practice_gave_claims_no_system(record: Json) -> None:
+    """R4, Identifier.system: "a set values that are unique". Others count from 10001 too."""
+    (patient,) = resources(record, "Patient")
+    everywhere, number = patient["identifier"]
+    assert everywhere == {"system": "urn:ietf:rfc:3986", "value": f"urn:uuid:{patient['id']}"}
+    assert number["type"]["coding"][0]["code"] == "MR"
+    ids = {each["id"]: each for each in resources(record)}
+    staff = [
+        each["identifier"][0] for each in resources(record, "Practitioner") if "identifier" in each
+    ]
+    assert staff
+    for given in (number, *staff):
+        assert "system" not in given
+        giver = ids[given["assigner"]["reference"].removeprefix("urn:uuid:")]
+        assert giver["name"] == "Saltmere Lymphedema Practice"
+
+
+def test_a_merged_record_is_known_by_its_old_number(cast: Cast) -> None:
+    kept, other = make_client(), make_client(record_number="M7")
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    bundle = json.loads(client_bundle(kept))
+    _, number, old = resources(bundle, "Patient")[0]["identifier"]
+    assert number["value"] == kept.record_number
+    assert (old["value"], old["use"], "system" in old) == ("M7", "old", False)
+    assert schema_faults(bundle) == model_faults(bundle) == []
+
+
 def test_drafts_and_other_people_stay_in_the_practice(cast: Cast) -> None:
     text = client_bundle(whole_record(cast)).decode()
     assert "A draft stays here." not in text
@@ -218,6 +246,44 @@ def test_the_disease_has_a_side_and_stage_and_a_region_at_risk_is_no_place_of_it
     assert condition["bodySite"][0]["text"] == "right arm"
     assert condition["stage"][0]["summary"]["text"] == "ISL stage II"
     assert condition["note"][1]["text"] == "At risk: right breast."
+
+
+def test_a_note_says_when_it_was_signed_as_the_practice_s_clock_did(record: Json) -> None:
+    note = next(each for each in resources(record, "DocumentReference") if "encounter" in str(each))
+    text = b64decode(note["content"][0]["attachment"]["data"]).decode()
+    assert re.findall(r"Signed: .*, (.*)", text) == ["2026-02-03T11:20:00-05:00"]
+    assert datetime.fromisoformat(note["date"]) == SIGNED_AT
+
+
+def test_goals_of_an_ended_plan_are_no_longer_sought(cast: Cast) -> None:
+    (rows,) = rows_of([whole_record(cast).pk])
+
+    def stand(ended_on: date | None) -> list[tuple[str, bool]]:
+        rows.plans[0].ended_on = ended_on
+        bundle = json.loads(bundle_json(rows))
+        plan = next(each for each in resources(bundle, "CarePlan") if each["intent"] == "plan")
+        goals = resources(bundle, "Goal")
+        return [
+            (plan["status"], True),
+            *((each["lifecycleStatus"], "achievementStatus" in each) for each in goals),
+        ]
+
+    running = [("active", True), ("completed", True), ("active", True), ("active", True)]
+    assert stand(None) == running
+    assert stand(today()) == running  # the next one begins tomorrow
+    over = stand(today() - timedelta(days=1))
+    assert [each for each, _ in over] == 4 * ["completed"]
+    assert [is_told for _, is_told in over[1:]] == [True, False, False]
+
+
+def test_a_plan_written_in_the_evening_was_not_created_on_the_next_day(cast: Cast) -> None:
+    """Half past nine in New York is another day in UTC: a moment, not a day of either."""
+    client = whole_record(cast)
+    evening = datetime(2026, 2, 4, 2, 30, tzinfo=UTC)
+    (rows,) = rows_of([client.pk])
+    rows.plans[0].written_at = evening
+    (plan, _) = resources(json.loads(bundle_json(rows)), "CarePlan")
+    assert datetime.fromisoformat(plan["created"]) == evening
 
 
 def test_letters_leave_byte_for_byte(record: Json) -> None:

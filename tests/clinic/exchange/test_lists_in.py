@@ -1,7 +1,7 @@
 """Lists in: checked first, all or none, doubts told, nothing uploaded twice."""
 
 import csv
-from datetime import timedelta
+from datetime import date, timedelta
 from io import StringIO
 from typing import Any
 
@@ -9,11 +9,14 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.audit.models import Entry
 from clinic.clients.models import Client, Referrer
-from clinic.common.vocabulary import Sex
+from clinic.common.vocabulary import Involvement, Limb, Region, RegionSide, Sex
 from clinic.exchange.layouts import LISTS, ListKind
+from clinic.keeping.services.merging import merge_clients
+from measurements.models import GirthReading
 from tests.builders import make_client, make_episode, make_protocol, make_referrer, today
 from tests.cast import Cast
 
@@ -160,6 +163,17 @@ def test_a_changed_or_foreign_upload_saves_nothing(lead: Browser) -> None:
     assert not Client.objects.exists()
 
 
+def test_a_cell_of_two_lines_is_kept_on_one_and_a_header_may_hold_any_blank(lead: Browser) -> None:
+    raw = (
+        "Given\N{NO-BREAK SPACE}name, Family  name ,BORN ON,street\r\n"
+        '" Ivo ",Brandt,1948-01-02,"1 Mill Lane\nBack door"\r\n'
+    ).encode()
+    page = check(lead, "clients", raw)
+    lead.post(address("clients"), {"checked": page.context["checked"]})
+    ivo = Client.objects.get()
+    assert (ivo.given_name, ivo.street) == ("Ivo", "1 Mill Lane Back door")
+
+
 def test_referrers_come_in_and_their_doubles_are_told(lead: Browser) -> None:
     make_referrer()
     raw = (
@@ -182,6 +196,7 @@ def test_a_wrong_word_for_a_referrer_is_told_beside_its_line(lead: Browser) -> N
     ((line, column, said),) = says(page)
     assert (line, column, page.status_code) == (2, "delivery", 422)
     assert "pigeon" in said
+    assert "post, fax, hand, email" in said
 
 
 GIRTHS = "record_number,taken_on,limb,side,level_cm,girth_cm,posture,protocol\n"
@@ -207,6 +222,54 @@ def test_girths_of_many_go_to_the_episode_of_their_day(lead: Browser, cast: Cast
     again = check(lead, "girths", raw.encode())  # the same file twice: kept already
     assert again.status_code == 422
     assert "Already" in again.content.decode() or "already" in again.content.decode()
+
+
+def test_arms_and_legs_go_to_the_episode_that_treats_them(lead: Browser, cast: Cast) -> None:
+    """Else the later one of the leg took the arms, and nobody compared them any more."""
+    client = make_client(record_number="G1")
+    leg = [(Region.LEG, RegionSide.LEFT, Involvement.SWOLLEN)]
+    arms = make_episode(client, cast.therapist, opened_on=date(2024, 1, 1))
+    legs = make_episode(client, cast.therapist, opened_on=date(2025, 1, 1), regions=leg)
+    raw = GIRTHS
+    for limb in Limb:
+        protocol = make_protocol(name=f"{limb}s", limb=limb, levels_cm=[0, 4])
+        for level in protocol.stations.all():
+            raw += f"G1,2025-06-02,{limb},left,{level.level_cm},30,sitting,{protocol.name}\n"
+    lead.post(
+        address("girths"), {"checked": check(lead, "girths", raw.encode()).context["checked"]}
+    )
+    assert [each.limb for each in arms.girth_sessions.all()] == [Limb.ARM]
+    assert [each.limb for each in legs.girth_sessions.all()] == [Limb.LEG]
+
+
+def test_an_old_number_of_a_merged_record_leads_to_the_one_that_holds_it(
+    lead: Browser, cast: Cast
+) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    kept, other = make_client(record_number="G1"), make_client(record_number="G2")
+    make_episode(kept, cast.therapist, opened_on=date(2024, 1, 1))
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    erased = make_client(record_number="G3")
+    Client.objects.filter(pk=erased.pk).update(
+        erased_at=timezone.now(), deactivated_at=timezone.now(), deactivated_reason="Erased."
+    )
+    line = f'{{}},2024-02-01,arm,right,{{}},2{{}},sitting,"{protocol.name}"\n'
+    raw = GIRTHS + line.format("G2", 0, 0) + line.format("G2", 4, 4)
+    page = check(lead, "girths", raw.encode())
+    assert [each.cells[0] for each in page.context["incoming"]] == ["G1"]
+    lead.post(address("girths"), {"checked": page.context["checked"]})
+    assert GirthReading.objects.filter(session__episode__client=kept).count() == 2
+    gone = check(lead, "girths", (GIRTHS + line.format("G3", 0, 0)).encode())
+    assert "No client" in says(gone)[0][2]
+
+
+def test_a_record_that_is_gone_is_nobodys_double(lead: Browser, cast: Cast) -> None:
+    alike = {"given_name": "Ivo", "family_name": "Brandt", "born_on": date(1948, 1, 2)}
+    kept, other = make_client(**alike), make_client(**alike)
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    raw = (PEOPLE + ";Ivo;Brandt;1948-01-02;;;;;\n").encode()
+    (doubt,) = check(lead, "clients", raw).context["doubts"]
+    assert kept.record_number in doubt.like
 
 
 def test_girths_of_nobody_are_told(lead: Browser) -> None:

@@ -1,8 +1,10 @@
 """Data out: the pages, who may, what is recorded, and girths that come back the same."""
 
 import csv
+import errno
 import json
 import tracemalloc
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from io import BytesIO, StringIO
@@ -21,6 +23,7 @@ from clinic.audit.selectors import history_of
 from clinic.clients.models import Client
 from clinic.exchange import girths_out, record
 from clinic.exchange.selectors import gathering
+from clinic.keeping.services.merging import merge_clients
 from measurements.limb.volume import limb_volume
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.taped import joined, taped
@@ -239,3 +242,33 @@ def test_the_command_writes_a_private_file_and_says_who_took_it(cast: Cast, tmp_
         call_command("take_out", "girths", str(path), by="leona")
     with pytest.raises(CommandError, match="Only a clinic lead"):
         call_command("take_out", "girths", str(tmp_path / "girths.csv"), by="theo")
+
+
+def test_a_file_that_could_not_be_begun_is_not_logged_as_taken(cast: Cast, tmp_path: Path) -> None:
+    make_client()
+    with pytest.raises(CommandError, match="No such file"):
+        call_command("take_out", "records", str(tmp_path / "nowhere" / "r.ndjson"), by="leona")
+    assert not Entry.objects.filter(verb__endswith="taken_out").exists()
+
+
+def test_a_full_disk_leaves_no_half_file_that_looks_whole(
+    cast: Cast, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def until_full() -> Iterator[bytes]:
+        yield b"{}\n"
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(record, "every_bundle", until_full)
+    path = tmp_path / "records.ndjson"
+    with pytest.raises(CommandError, match="No space left"):
+        call_command("take_out", "records", str(path), by="leona")
+    assert not path.exists()
+
+
+def test_merged_and_erased_records_are_not_logged_as_taken(lead: Browser, cast: Cast) -> None:
+    kept, other = make_client(), make_client()
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    taken(lead.post(reverse("exchange-out", args=["record"])))
+    assert list(Entry.objects.filter(verb="record.taken_out").values_list("client", flat=True)) == [
+        kept.pk
+    ]

@@ -3,8 +3,9 @@
 import os
 from argparse import ArgumentParser
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from django.core.management.base import BaseCommand, CommandError
 
@@ -29,9 +30,10 @@ class Command(BaseCommand):
         user, what = person_named(options["by"]), WHAT[options["what"]]
         if not (user.is_active and permits.may(user, "exchange.all")):
             raise CommandError("Only a clinic lead may take everybody's data out.")
-        count = note_all_taken(what=what, by=user)
         try:
-            _write(options["file"], _parts(what))
+            with _new_file(options["file"]) as out:
+                count = note_all_taken(what=what, by=user)
+                out.writelines(_parts(what))
         except OSError as error:
             raise CommandError(f"The file could not be written: {error.strerror}.") from error
         self.stdout.write(
@@ -46,7 +48,13 @@ def _parts(what: Taken) -> Iterator[bytes]:
         yield from (line.encode() for line in record.every_girth_csv())
 
 
-def _write(path: Path, parts: Iterator[bytes]) -> None:
-    """A new file that nobody else on the machine may read."""
-    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
-        out.writelines(parts)
+@contextmanager
+def _new_file(path: Path) -> Iterator[BinaryIO]:
+    """A new file that nobody else on the machine may read; whole in the end, or gone."""
+    number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with open(number, "wb") as out:
+            yield out
+    except BaseException:
+        path.unlink()
+        raise
