@@ -6,6 +6,8 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest, HttpResponse
 
+from clinic.common.failing import SECRET
+
 # A script says so of what it asks on its own: polls, saving as one goes. What a person really does
 # (a key, a touch) the page tells by itself, in a request without this header.
 BACKGROUND = "X-Background"
@@ -13,7 +15,7 @@ BACKGROUND = "X-Background"
 ENDED_FOR = "ended_for"
 KEPT = "kept"
 MOST_KEPT = 500_000
-SECRET = ("password", "code")
+NEVER_KEPT = (*SECRET, "code")
 
 
 class IdleSignOut:
@@ -47,7 +49,11 @@ def end_idle(request: HttpRequest) -> None:
 
 def _keep(request: HttpRequest) -> None:
     pairs = [[name, value] for name, values in request.POST.lists() for value in values]
-    is_secret = any(word in name for name, _ in pairs for word in SECRET)
+    is_secret = any(word in name for name, _ in pairs for word in NEVER_KEPT)
     if not is_secret and sum(len(value) for _, value in pairs) <= MOST_KEPT:
         kept = [pair for pair in pairs if pair[0] != "csrfmiddlewaretoken"]
-        request.session[KEPT] = {"action": request.get_full_path(), "pairs": kept}
+        request.session[KEPT] = {
+            "action": request.get_full_path(),
+            "pairs": kept,
+            "has_files": bool(request.FILES),
+        }

@@ -104,7 +104,12 @@ def kept_form(request: HttpRequest) -> HttpResponse:
     if kept is None:
         return redirect("today")
     typed = [Typed(name, value) for name, value in kept["pairs"]]
-    shown = {"typed": typed, "action": kept["action"], "token": get_token(request)}
+    shown = {
+        "typed": typed,
+        "action": kept["action"],
+        "has_files": kept["has_files"],
+        "token": get_token(request),
+    }
     return render(request, "accounts/kept_form.html", shown)
 
 

@@ -204,7 +204,7 @@ def test_where_it_is_required_nobody_of_the_role_turns_it_off(
     settings.SECOND_FACTOR_REQUIRED = True
     therapist = Browser()
     therapist.force_login(cast.therapist)
-    therapist.post(reverse("second-factor-off"), {"now": PASSWORD})
+    therapist.post(reverse("second-factor-off"), {"password_now": PASSWORD})
     assert SecondFactor.objects.filter(user=cast.therapist).exists()
 
 
@@ -213,11 +213,14 @@ def test_turning_it_off_and_new_codes_ask_for_the_password(therapist: Browser, c
     therapist.force_login(cast.therapist)
     before = set(RecoveryCode.objects.values_list("hashed", flat=True))
     for name in ("recovery-codes", "second-factor-off"):
-        assert "not your password" in therapist.post(reverse(name), {"now": "guess"}).text
+        assert "not your password" in therapist.post(reverse(name), {"password_now": "guess"}).text
     assert set(RecoveryCode.objects.values_list("hashed", flat=True)) == before
-    assert "shown this once" in therapist.post(reverse("recovery-codes"), {"now": PASSWORD}).text
+    assert (
+        "shown this once"
+        in therapist.post(reverse("recovery-codes"), {"password_now": PASSWORD}).text
+    )
     assert not before & set(RecoveryCode.objects.values_list("hashed", flat=True))
-    off = therapist.post(reverse("second-factor-off"), {"now": PASSWORD})
+    off = therapist.post(reverse("second-factor-off"), {"password_now": PASSWORD})
     assert off.url == reverse("choose-password")
     assert not SecondFactor.objects.exists()
 

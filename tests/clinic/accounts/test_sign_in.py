@@ -59,7 +59,7 @@ def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, d
 def test_a_weak_or_mistyped_password_is_refused_in_words(
     therapist: Browser, password: str, again: str, sentence: str
 ) -> None:
-    typed = {"now": PASSWORD, "password": password, "again": again}
+    typed = {"password_now": PASSWORD, "password": password, "again": again}
     response = therapist.post(reverse("choose-password"), typed)
     assert response.status_code == 200
     assert sentence in response.text

@@ -1,20 +1,27 @@
 """Where a person is signed in, ending it, and being signed out when nobody is there."""
 
+from collections.abc import Iterator
 from datetime import timedelta
+from importlib import import_module
 from io import StringIO
 from typing import Any
+from uuid import UUID
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import ProgrammingError, transaction
+from django.forms import BaseForm, PasswordInput
 from django.test import Client as Browser
-from django.urls import reverse
+from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 
 from clinic.accounts.access import AccountEvent, SecondFactor, SignedIn
 from clinic.accounts.devices import device_words
+from clinic.accounts.forms import SignInForm
 from clinic.accounts.models import User
 from clinic.accounts.selectors import sign_ins_of
+from clinic.common.failing import SECRET
 from tests.cast import PASSWORD, Cast
 
 pytestmark = pytest.mark.django_db
@@ -87,7 +94,7 @@ def test_all_others_are_ended_at_once_and_by_a_new_password(cast: Cast) -> None:
     assert (is_in(here), is_in(there)) == (True, False)
     there = signed_in(cast.therapist)
     new = "four words none expects"
-    here.post(reverse("choose-password"), {"now": PASSWORD, "password": new, "again": new})
+    here.post(reverse("choose-password"), {"password_now": PASSWORD, "password": new, "again": new})
     assert (is_in(here), is_in(there), is_in(third)) == (True, False, False)
 
 
@@ -157,13 +164,50 @@ def test_another_person_gets_neither_the_page_nor_what_was_typed(cast: Cast) -> 
     assert browser.get(reverse("kept-form")).url == reverse("today")
 
 
-def test_a_password_sent_too_late_is_not_kept(cast: Cast) -> None:
+@pytest.mark.parametrize(
+    ("address", "name"),
+    [
+        (reverse_lazy("choose-password"), "password"),
+        (reverse_lazy("recovery-codes"), "password_now"),
+        (reverse_lazy("mail-agreement", args=[UUID(int=1)]), "passphrase"),
+    ],
+)
+def test_a_password_sent_too_late_is_not_kept(cast: Cast, address: str, name: str) -> None:
     browser = signed_in(cast.therapist)
     let_pass(browser, IDLE)
-    late = browser.post(reverse("choose-password"), {"password": "not to be kept anywhere"})
+    late = browser.post(address, {name: "not to be kept anywhere"})
     back = browser.post(late.url, {"username": "theo", "password": PASSWORD})
-    assert back.url == reverse("choose-password")
+    assert back.url == address
     assert "kept" not in browser.session
+
+
+def forms_below(kind: type) -> Iterator[type]:
+    for form in kind.__subclasses__():
+        yield form
+        yield from forms_below(form)
+
+
+def test_every_form_that_asks_for_a_password_is_one_that_is_never_kept() -> None:
+    import_module("clinic.urls")  # and with it every form there is
+    asking = {}
+    for form in forms_below(BaseForm):
+        fields = getattr(form, "base_fields", {})  # not of the library's own base classes
+        is_ours = not form.__module__.startswith("django.")
+        if is_ours and any(isinstance(field.widget, PasswordInput) for field in fields.values()):
+            asking[form] = " ".join(fields)
+    assert SignInForm in asking
+    assert not [form for form, names in asking.items() if not any(word in names for word in SECRET)]
+
+
+def test_a_chosen_file_that_was_sent_too_late_is_to_be_chosen_again(cast: Cast) -> None:
+    browser = signed_in(cast.lead)
+    let_pass(browser, IDLE)
+    typed = {"file": SimpleUploadedFile("clients.csv", b"a,b")}
+    late = browser.post(reverse("exchange-import", args=["clients"]), typed)
+    back = browser.post(late.url, {"username": "leona", "password": PASSWORD})
+    page = browser.get(back.url).text
+    assert "A chosen file is not: go back and choose it again." in page
+    assert "Send it again" not in page
 
 
 def test_signing_in_without_leaving_the_page_answers_a_script(cast: Cast) -> None:
