@@ -222,6 +222,8 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_ENGINE = "clinic.accounts.sessions"
+# A message may name a client: it waits in the session, never in a cookie on a shared computer.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 SESSION_COOKIE_AGE = 60 * number("EBBLINE_SESSION_MINUTES", 600)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

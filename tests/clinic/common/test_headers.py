@@ -38,6 +38,15 @@ def test_every_answer_of_every_address_carries_them_whatever_its_status(
     assert {200, 302, 404, 405} <= statuses
 
 
+def test_no_cookie_says_what_a_message_says(desk: Browser) -> None:
+    typed = {"given_name": "Wren", "family_name": "Ostrander", "street": "4 Quay Street"}
+    typed |= {"town": "Saltmarsh, ME 04000", "delivery": "post", "letter_frequency": "monthly"}
+    answer = desk.post(reverse("referrer-new"), typed)
+    assert answer.status_code == 302
+    assert set(desk.cookies) == {"ebbline"}
+    assert "Wren Ostrander" in desk.get(answer.url).text
+
+
 def test_no_page_of_the_account_carries_inline_code_or_style(lead: Browser, cast: Cast) -> None:
     for name in ("account", "second-factor", "choose-password", "staff", "today"):
         page = lead.get(reverse(name)).text
