@@ -39,6 +39,19 @@ def number(name: str, default: int) -> int:
     return int(value)
 
 
+def hosts(name: str) -> list[str]:
+    """Names between commas, with or without a space after each."""
+    return [host for host in map(str.strip, text(name).split(",")) if host]
+
+
+def secret_key(name: str) -> str:
+    """A key as long as Django's deployment check asks for (security.W009)."""
+    key = text(name)
+    if len(key) < SHORTEST_KEY:
+        raise ImproperlyConfigured(f"{name} must be {SHORTEST_KEY} characters or more.")
+    return key
+
+
 def trial_secret(path: Path) -> str:
     """The trial's own secret, made once and kept beside the code for this user only."""
     try:
@@ -50,6 +63,7 @@ def trial_secret(path: Path) -> str:
     return secret
 
 
+SHORTEST_KEY = 50
 BASE_DIR = Path(__file__).resolve().parent.parent
 IS_TRIAL = "DATABASE_URL" not in os.environ
 TRIAL_FOLDER = Path(text("EBBLINE_TRIAL_FOLDER", str(trial_database.cluster_folder(BASE_DIR))))
@@ -60,8 +74,8 @@ if IS_TRIAL:
     ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
     DATABASES = {"default": trial_database.connection(TRIAL_FOLDER)}
 else:
-    SECRET_KEY = text("EBBLINE_SECRET_KEY")
-    ALLOWED_HOSTS = text("EBBLINE_HOSTS").split(",")
+    SECRET_KEY = secret_key("EBBLINE_SECRET_KEY")
+    ALLOWED_HOSTS = hosts("EBBLINE_HOSTS")
     DATABASES = {"default": dj_database_url.config(conn_max_age=60, conn_health_checks=True)}
 
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS] if not IS_TRIAL else []
