@@ -90,12 +90,14 @@ def account_events(user: User) -> QuerySet[AccountEvent]:
 
 def access_shown(user: User, *, this_key: str | None = None) -> dict[str, Any]:
     """What a page tells of a person's ways in. Five queries."""
+    factor = second_factor_of(user)
+    is_code_waiting = factor is not None and factor.wait() > timedelta(0)
     return {
-        "factor": second_factor_of(user),
+        "factor": factor,
         "codes_left": recovery_codes_left(user),
         "sign_ins": sign_ins_of(user, this_key=this_key),
         "events": account_events(user),
-        "is_locked": user.sign_in_name.casefold() in locked_names(),
+        "is_locked": is_code_waiting or user.sign_in_name.casefold() in locked_names(),
     }
 
 

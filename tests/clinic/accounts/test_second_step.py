@@ -136,6 +136,7 @@ def test_a_code_works_once(client: Browser, cast: Cast, clock: Callable[[float],
     give_password(client)
     again = give_code(client, code_of(RFC_SECRET, later))
     assert "does not fit, or was used before" in again.text
+    assert "check that the phone sets its clock by itself" in again.text
 
 
 def test_wrong_codes_cost_waiting_and_the_right_one_is_not_looked_at_meanwhile(
@@ -157,7 +158,10 @@ def test_a_hundred_wrong_codes_in_a_row_need_the_lead(cast: Cast, lead: Browser)
     SecondFactor.objects.update(throttling_failure_count=100)
     right = code_of(RFC_SECRET, time.time() + 30)
     assert not second_step.use_code(user=cast.therapist, code=right).is_right
-    lead.post(reverse("staff-unlock", args=[cast.therapist.pk]))
+    address = reverse("staff-unlock", args=[cast.therapist.pk])
+    assert address in lead.get(reverse("staff-edit", args=[cast.therapist.pk])).text
+    lead.post(address)
+    assert address not in lead.get(reverse("staff-edit", args=[cast.therapist.pk])).text
     assert second_step.use_code(user=cast.therapist, code=right).is_right
 
 
