@@ -174,7 +174,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_USERNAME_CALLABLE = "clinic.accounts.locks.name_tried"
-AXES_CLIENT_IP_CALLABLE = "clinic.common.addresses.client_address"
+AXES_CLIENT_IP_CALLABLE = "clinic.accounts.locks.address_counted"
 AXES_LOCKOUT_CALLABLE = "clinic.accounts.locks.answer"
 # It keeps no list of who signed in, and writes neither name nor address to a log.
 AXES_DISABLE_ACCESS_LOG = True
