@@ -16,6 +16,9 @@ from clinic.common.vocabulary import Role
 ONE_TIME_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
+NOT_ANOTHER = "That is the password you have now. Choose another."
+
+
 def one_time_password() -> str:
     """Four groups of four, about 79 bits: typed once from a printout, then replaced."""
     groups = ("".join(secrets.choice(ONE_TIME_ALPHABET) for _ in range(4)) for _ in range(4))
@@ -47,8 +50,10 @@ def renew_one_time_password(*, user: User, by: User | None = None) -> str:
 def choose_password(*, user: User, password: str, session_key: str | None = None) -> None:
     """Keep the password a person chose; end all their sign-ins but the one they did it in.
 
-    Raises ValidationError, for the field `password`, when it is too weak.
+    Raises ValidationError, for the field `password`, when it is too weak or was to be replaced.
     """
+    if user.must_choose_password and user.check_password(password):
+        raise ValidationError({"password": NOT_ANOTHER})
     try:
         validate_password(password, user)
     except ValidationError as error:
