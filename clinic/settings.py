@@ -238,7 +238,9 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_ENGINE = "clinic.accounts.sessions"
 # A message may name a client: it waits in the session, never in a cookie on a shared computer.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
-SESSION_COOKIE_AGE = 60 * number("EBBLINE_SESSION_MINUTES", 600)
+SESSION_MINUTES = number("EBBLINE_SESSION_MINUTES", 600)
+# Longer by what a form may come too late: it is kept for the person whose sign-in has ended.
+SESSION_COOKIE_AGE = 60 * (SESSION_MINUTES + IDLE_MINUTES)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_TRIAL

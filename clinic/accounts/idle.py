@@ -1,4 +1,4 @@
-"""Signs a person out who has not done anything for a while, and keeps what they sent too late."""
+"""Signs a person out who did nothing for a while or signed in long ago; keeps a form sent late."""
 
 from collections.abc import Callable
 
@@ -19,14 +19,17 @@ NEVER_KEPT = (*SECRET, "code")
 
 
 class IdleSignOut:
-    """Ends a session by the last thing a person did, however often a page asks on its own."""
+    """Ends a session by the last thing a person did, however often a page asks on its own.
+
+    And by the hour they signed in, however busy they are.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if SESSION_KEY in request.session:
-            if request.session.is_idle:
+            if request.session.is_over:
                 end_idle(request)
             elif is_activity(request):
                 request.session.seen()

@@ -61,9 +61,11 @@ class SignInCard:
 
 def sign_ins_of(user: User, *, this_key: str | None = None) -> list[SignInCard]:
     """Where a person is signed in now, the latest seen first. One query."""
-    seen_after = timezone.now() - timedelta(minutes=settings.IDLE_MINUTES)
+    now = timezone.now()
     rows = SignedIn.objects.filter(
-        user=user, expire_date__gt=timezone.now(), seen_at__gt=seen_after
+        user=user,
+        started_at__gt=now - timedelta(minutes=settings.SESSION_MINUTES),
+        seen_at__gt=now - timedelta(minutes=settings.IDLE_MINUTES),
     ).order_by("-seen_at")
     return [
         SignInCard(

@@ -21,6 +21,7 @@ from clinic.accounts.devices import device_words
 from clinic.accounts.forms import SignInForm
 from clinic.accounts.models import User
 from clinic.accounts.selectors import sign_ins_of
+from clinic.accounts.sessions import PLACE
 from clinic.common.failing import SECRET
 from tests.cast import PASSWORD, Cast
 
@@ -121,6 +122,27 @@ def test_who_does_nothing_for_a_quarter_of_an_hour_is_signed_out(cast: Cast) -> 
     let_pass(browser, IDLE)
     page = browser.get(reverse("clients"))
     assert page.url == f"{reverse('sign-in')}?next={reverse('clients')}"
+
+
+def began(browser: Browser, ago: timedelta) -> None:
+    """As if the sign-in had been so long ago, and the session changed just now."""
+    session = browser.session
+    session[PLACE] |= {"at": (timezone.now() - ago).isoformat()}
+    session.save()
+
+
+def test_however_busy_a_person_is_they_sign_in_again_after_ten_hours(cast: Cast) -> None:
+    browser = signed_in(cast.front_desk)
+    began(browser, timedelta(hours=9, minutes=59))
+    left = browser.get(reverse("sign-in-again"), headers=BACKGROUND).json()["left_s"]
+    assert left == pytest.approx(60, abs=5)
+    assert is_in(browser)
+    began(browser, timedelta(hours=10, seconds=1))
+    assert not sign_ins_of(cast.front_desk)
+    late = browser.post(reverse("client-new"), {"given_name": "Ida"})
+    assert late.url.startswith(reverse("sign-in"))
+    back = browser.post(late.url, {"username": "dora", "password": PASSWORD})
+    assert "Ida" in browser.get(back.url).text
 
 
 @pytest.mark.parametrize("header", [BACKGROUND, {"HX-Request": "true"}])
