@@ -1,9 +1,12 @@
 """What every response carries, by the OWASP HTTP Headers Cheat Sheet (from memory, not re-read)."""
 
 import pytest
+from django.http import HttpResponse
 from django.test import Client as Browser
+from django.test import RequestFactory
 from django.urls import reverse
 
+from clinic.common.methods import MOST_BYTES, FormsOnly
 from tests.architecture.test_permits import PATTERNS, address
 from tests.cast import Cast
 
@@ -45,6 +48,13 @@ def test_no_cookie_says_what_a_message_says(desk: Browser) -> None:
     assert answer.status_code == 302
     assert set(desk.cookies) == {"ebbline"}
     assert "Wren Ostrander" in desk.get(answer.url).text
+
+
+@pytest.mark.parametrize(("size", "status"), [(MOST_BYTES, 200), (MOST_BYTES + 1, 413)])
+def test_nobody_fills_the_disk_with_what_they_send(size: int, status: int) -> None:
+    """RFC 9110, 15.5.14: 413 where more is sent than is taken."""
+    request = RequestFactory().post(reverse("sign-in"), CONTENT_LENGTH=str(size))
+    assert FormsOnly(lambda _: HttpResponse())(request).status_code == status
 
 
 def test_no_page_of_the_account_carries_inline_code_or_style(lead: Browser, cast: Cast) -> None:
