@@ -30,9 +30,8 @@ def edit_staff(request: HttpRequest, user_id: int | None = None) -> HttpResponse
             services.save_staff(user=form.instance)
             messages.success(request, f"Saved {person}.")
             return redirect("staff")
-        return _show_password(
-            request, form.instance, services.renew_one_time_password(user=form.instance)
-        )
+        password = services.renew_one_time_password(user=form.instance, by=request.user)
+        return _show_password(request, form.instance, password)
     shown = {"form": form, "person": person, "section": "practice"}
     if user_id:
         shown |= access_shown(person)

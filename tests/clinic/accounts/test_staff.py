@@ -5,7 +5,7 @@ from django.db import IntegrityError
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import AccountEvent, Practice, User
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
@@ -17,6 +17,7 @@ def test_a_new_account_shows_its_one_time_password_once(lead: Browser) -> None:
     response = lead.post(reverse("staff-new"), NEW | {"is_active": "on"})
     assert "One-time password for Nell Ash" in response.text
     assert User.objects.get(sign_in_name="nell").must_choose_password
+    assert AccountEvent.objects.get(about__sign_in_name="nell").by.sign_in_name == "leona"
     assert "Nell Ash, PT" in lead.get(reverse("staff")).text
 
 
