@@ -261,6 +261,15 @@ def test_the_key_of_a_session_changes_at_sign_in(client: Browser, cast: Cast) ->
     assert not SignedIn.objects.filter(session_key=before).exists()
 
 
+def test_a_session_whose_time_is_over_does_not_lie_about_with_what_it_kept(cast: Cast) -> None:
+    browser = signed_in(cast.front_desk)
+    let_pass(browser, IDLE)
+    browser.post(reverse("client-new"), {"given_name": "Ida"})
+    SignedIn.objects.update(expire_date=timezone.now())
+    signed_in(cast.therapist)
+    assert not SignedIn.objects.exclude(user=cast.therapist).exists()
+
+
 def test_what_was_done_to_an_account_cannot_be_changed(cast: Cast, lead: Browser) -> None:
     lead.post(reverse("staff-unlock", args=[cast.therapist.pk]))
     with pytest.raises(ProgrammingError), transaction.atomic():
