@@ -57,6 +57,13 @@ def test_nobody_fills_the_disk_with_what_they_send(size: int, status: int) -> No
     assert FormsOnly(lambda _: HttpResponse())(request).status_code == status
 
 
+def test_the_browser_keeps_nothing_typed_of_a_client_to_offer_it_to_the_next(desk: Browser) -> None:
+    """HTML Living Standard, 4.10.18.7.1: "off" on the form is the default of its fields."""
+    for name in ("client-new", "referrer-new"):
+        form = desk.get(reverse(name)).text.split("<main")[1].split("<form")[1].split(">")[0]
+        assert 'autocomplete="off"' in form, name
+
+
 def test_no_page_of_the_account_carries_inline_code_or_style(lead: Browser, cast: Cast) -> None:
     for name in ("account", "second-factor", "choose-password", "staff", "today"):
         page = lead.get(reverse(name)).text
