@@ -32,10 +32,12 @@ def flag(name: str, default: bool) -> bool:
     return value == "yes"
 
 
-def number(name: str, default: int) -> int:
+def number(name: str, default: int, *, least: int = 0) -> int:
     value = os.environ.get(name, str(default)).strip()
-    if not value.isdigit():
-        raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.")
+    if not value.isdigit() or int(value) < least:
+        raise ImproperlyConfigured(
+            f"{name} must be a whole number, {least} or more, not {value!r}."
+        )
     return int(value)
 
 
@@ -164,7 +166,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "clinic.accounts.passwords.NotExpected"},
 ]
 SECOND_FACTOR_REQUIRED = flag("EBBLINE_SECOND_FACTOR", not IS_TRIAL)
-IDLE_MINUTES = number("EBBLINE_IDLE_MINUTES", 15)
+IDLE_MINUTES = number("EBBLINE_IDLE_MINUTES", 15, least=1)
 
 # Five wrong passwords for a name from an address: none is looked at for a quarter of an hour.
 AXES_FAILURE_LIMIT = 5
@@ -238,7 +240,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_ENGINE = "clinic.accounts.sessions"
 # A message may name a client: it waits in the session, never in a cookie on a shared computer.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
-SESSION_MINUTES = number("EBBLINE_SESSION_MINUTES", 600)
+SESSION_MINUTES = number("EBBLINE_SESSION_MINUTES", 600, least=1)
 # Longer by what a form may come too late: it is kept for the person whose sign-in has ended.
 SESSION_COOKIE_AGE = 60 * (SESSION_MINUTES + IDLE_MINUTES)
 SESSION_COOKIE_HTTPONLY = True

@@ -52,6 +52,7 @@ def test_a_clinics_own_server_refuses_to_start_without_key_or_hosts(missing: str
     [
         ("EBBLINE_BEHIND_PROXY", "maybe"),
         ("EBBLINE_SESSION_MINUTES", "long"),
+        ("EBBLINE_IDLE_MINUTES", "0"),
         ("EBBLINE_SECRET_KEY", "..."),
     ],
 )
