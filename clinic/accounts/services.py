@@ -16,6 +16,7 @@ from clinic.common.vocabulary import Role
 ONE_TIME_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
+NOT_ONESELF = "Another clinic lead has to do that: nobody gives up the lead by themselves."
 NOT_ANOTHER = "That is the password you have now. Choose another."
 
 
@@ -66,9 +67,14 @@ def choose_password(*, user: User, password: str, session_key: str | None = None
 
 
 @transaction.atomic
-def save_staff(*, user: User) -> User:
-    """Keep changed details of an account; one that is switched off is signed out everywhere."""
+def save_staff(*, user: User, by: User) -> User:
+    """Keep changed details of an account; one that is switched off is signed out everywhere.
+
+    Raises ValidationError, for the field `role`, where a lead gives the lead up: one must be left.
+    """
     user.full_clean(exclude=["password"])
+    if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
+        raise ValidationError({"role": NOT_ONESELF})
     user.save()
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()

@@ -41,6 +41,22 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
 
 
+@pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
+def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
+    lead: Browser, cast: Cast, change: dict[str, str]
+) -> None:
+    address = reverse("staff-edit", args=[cast.lead.pk])
+    own = {"sign_in_name": "leona", "display_name": "Leona Vale", "role": "clinic_lead"}
+    assert "Another clinic lead has to do that" in lead.post(address, own | change).text
+    cast.lead.refresh_from_db()
+    assert (cast.lead.role, cast.lead.is_active) == ("clinic_lead", True)
+    cast.therapist.role = "clinic_lead"
+    cast.therapist.save()
+    other = Browser()
+    other.force_login(cast.therapist)
+    assert other.post(address, own | change).url == reverse("staff")
+
+
 def test_the_lead_renews_a_forgotten_password(lead: Browser, cast: Cast) -> None:
     before = cast.therapist.password
     address = reverse("staff-password", args=[cast.therapist.pk])
