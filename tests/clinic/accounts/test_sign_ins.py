@@ -228,7 +228,8 @@ def test_a_chosen_file_that_was_sent_too_late_is_to_be_chosen_again(cast: Cast) 
     late = browser.post(reverse("exchange-import", args=["clients"]), typed)
     back = browser.post(late.url, {"username": "leona", "password": PASSWORD})
     page = browser.get(back.url).text
-    assert "A chosen file is not: go back and choose it again." in page
+    assert "A chosen file is not: open the page again and choose it." in page
+    assert f'href="{reverse("exchange-import", args=["clients"])}"' in page
     assert "Send it again" not in page
 
 
