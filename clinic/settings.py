@@ -32,11 +32,26 @@ def flag(name: str, default: bool) -> bool:
     return value == "yes"
 
 
-def number(name: str, default: int) -> int:
+def number(name: str, default: int, *, least: int = 0) -> int:
     value = os.environ.get(name, str(default)).strip()
-    if not value.isdigit():
-        raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.")
+    if not value.isdigit() or int(value) < least:
+        raise ImproperlyConfigured(
+            f"{name} must be a whole number, {least} or more, not {value!r}."
+        )
     return int(value)
+
+
+def hosts(name: str) -> list[str]:
+    """Names between commas, with or without a space after each."""
+    return [host for host in map(str.strip, text(name).split(",")) if host]
+
+
+def secret_key(name: str) -> str:
+    """A key as long as Django's deployment check asks for (security.W009)."""
+    key = text(name)
+    if len(key) < SHORTEST_KEY:
+        raise ImproperlyConfigured(f"{name} must be {SHORTEST_KEY} characters or more.")
+    return key
 
 
 def trial_secret(path: Path) -> str:
@@ -50,6 +65,7 @@ def trial_secret(path: Path) -> str:
     return secret
 
 
+SHORTEST_KEY = 50
 BASE_DIR = Path(__file__).resolve().parent.parent
 IS_TRIAL = "DATABASE_URL" not in os.environ
 TRIAL_FOLDER = Path(text("EBBLINE_TRIAL_FOLDER", str(trial_database.cluster_folder(BASE_DIR))))
@@ -60,8 +76,8 @@ if IS_TRIAL:
     ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
     DATABASES = {"default": trial_database.connection(TRIAL_FOLDER)}
 else:
-    SECRET_KEY = text("EBBLINE_SECRET_KEY")
-    ALLOWED_HOSTS = text("EBBLINE_HOSTS").split(",")
+    SECRET_KEY = secret_key("EBBLINE_SECRET_KEY")
+    ALLOWED_HOSTS = hosts("EBBLINE_HOSTS")
     DATABASES = {"default": dj_database_url.config(conn_max_age=60, conn_health_checks=True)}
 
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS] if not IS_TRIAL else []
@@ -150,7 +166,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "clinic.accounts.passwords.NotExpected"},
 ]
 SECOND_FACTOR_REQUIRED = flag("EBBLINE_SECOND_FACTOR", not IS_TRIAL)
-IDLE_MINUTES = number("EBBLINE_IDLE_MINUTES", 15)
+IDLE_MINUTES = number("EBBLINE_IDLE_MINUTES", 15, least=1)
 
 # Five wrong passwords for a name from an address: none is looked at for a quarter of an hour.
 AXES_FAILURE_LIMIT = 5
@@ -160,7 +176,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_USERNAME_CALLABLE = "clinic.accounts.locks.name_tried"
-AXES_CLIENT_IP_CALLABLE = "clinic.common.addresses.client_address"
+AXES_CLIENT_IP_CALLABLE = "clinic.accounts.locks.address_counted"
 AXES_LOCKOUT_CALLABLE = "clinic.accounts.locks.answer"
 # It keeps no list of who signed in, and writes neither name nor address to a log.
 AXES_DISABLE_ACCESS_LOG = True
@@ -222,7 +238,11 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_ENGINE = "clinic.accounts.sessions"
-SESSION_COOKIE_AGE = 60 * number("EBBLINE_SESSION_MINUTES", 600)
+# A message may name a client: it waits in the session, never in a cookie on a shared computer.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+SESSION_MINUTES = number("EBBLINE_SESSION_MINUTES", 600, least=1)
+# Longer by what a form may come too late: it is kept for the person whose sign-in has ended.
+SESSION_COOKIE_AGE = 60 * (SESSION_MINUTES + IDLE_MINUTES)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_TRIAL

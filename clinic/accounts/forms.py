@@ -78,17 +78,17 @@ class CodeForm(PlainForm):
 class OwnPassword(PlainForm):
     """Asks a signed-in person for their password before something that matters."""
 
-    now = PasswordText(autocomplete="current-password", label="Your password now")
+    password_now = PasswordText(autocomplete="current-password", label="Your password now")
 
     def __init__(self, *args: Any, person: User, save: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.person = person
-        self.helper = form_layout("now", save=save, back=reverse("account"))
+        self.helper = form_layout("password_now", save=save, back=reverse("account"))
 
-    def clean_now(self) -> str:
-        if not self.person.check_password(self.cleaned_data["now"]):
+    def clean_password_now(self) -> str:
+        if not self.person.check_password(self.cleaned_data["password_now"]):
             raise ValidationError("That is not your password.")
-        return str(self.cleaned_data["now"])
+        return str(self.cleaned_data["password_now"])
 
 
 class SetUpForm(OwnPassword):
@@ -100,7 +100,7 @@ class SetUpForm(OwnPassword):
     def __init__(self, *args: Any, is_first: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if is_first:
-            del self.fields["now"]
+            del self.fields["password_now"]
         self.helper = form_layout(*self.fields, save="Turn on", back=reverse("account"))
 
 
@@ -113,11 +113,10 @@ class ChoosePasswordForm(OwnPassword):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.person.must_choose_password:
-            del self.fields["now"]
+            del self.fields["password_now"]
         helps = filter(None, password_validators_help_texts())
         self.fields["password"].help_text = " ".join(helps)
-        fields = [name for name in ("now", "password", "again") if name in self.fields]
-        self.helper = form_layout(*fields, save="Use this password")
+        self.helper = form_layout(*self.fields, save="Use this password")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

@@ -1,15 +1,32 @@
 """What the library that counts wrong passwords asks of us."""
 
+from ipaddress import IPv6Address, ip_address, ip_network
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+
+from clinic.common.addresses import client_address
+
+# RFC 4291, 2.5.4: the last 64 bits name an interface; a sender may take any of them.
+NETWORK_BITS = 64
 
 
 def name_tried(request: HttpRequest, credentials: dict[str, Any] | None) -> str:
     """The sign-in name as it is counted: capitals open no fresh count."""
     told = (credentials or {}).get("username") or request.POST.get("username") or ""
     return str(told).strip().casefold()[:255]
+
+
+def address_counted(request: HttpRequest) -> str | None:
+    """The sender's address; of IPv6 its network, within which a sender changes it at will."""
+    told = client_address(request)
+    address = ip_address(told) if told else None
+    if not isinstance(address, IPv6Address):
+        return told
+    if address.ipv4_mapped:
+        return str(address.ipv4_mapped)
+    return str(ip_network((address, NETWORK_BITS), strict=False).network_address)
 
 
 def answer(

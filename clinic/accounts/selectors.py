@@ -61,9 +61,11 @@ class SignInCard:
 
 def sign_ins_of(user: User, *, this_key: str | None = None) -> list[SignInCard]:
     """Where a person is signed in now, the latest seen first. One query."""
-    seen_after = timezone.now() - timedelta(minutes=settings.IDLE_MINUTES)
+    now = timezone.now()
     rows = SignedIn.objects.filter(
-        user=user, expire_date__gt=timezone.now(), seen_at__gt=seen_after
+        user=user,
+        started_at__gt=now - timedelta(minutes=settings.SESSION_MINUTES),
+        seen_at__gt=now - timedelta(minutes=settings.IDLE_MINUTES),
     ).order_by("-seen_at")
     return [
         SignInCard(
@@ -90,12 +92,14 @@ def account_events(user: User) -> QuerySet[AccountEvent]:
 
 def access_shown(user: User, *, this_key: str | None = None) -> dict[str, Any]:
     """What a page tells of a person's ways in. Five queries."""
+    factor = second_factor_of(user)
+    is_code_waiting = factor is not None and factor.wait() > timedelta(0)
     return {
-        "factor": second_factor_of(user),
+        "factor": factor,
         "codes_left": recovery_codes_left(user),
         "sign_ins": sign_ins_of(user, this_key=this_key),
         "events": account_events(user),
-        "is_locked": user.sign_in_name.casefold() in locked_names(),
+        "is_locked": is_code_waiting or user.sign_in_name.casefold() in locked_names(),
     }
 
 

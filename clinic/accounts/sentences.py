@@ -4,10 +4,11 @@ from datetime import timedelta
 
 from clinic.accounts.second_step import CodeAnswer
 
-NOT_THE_CODE = (
-    "That is not the code the app shows now. Wait for the next one and type that; if it fails"
-    " again, check that the phone sets its clock by itself."
+AGAIN = (
+    " Wait for the next one and type that; if it fails again, check that the phone sets its clock"
+    " by itself."
 )
+NOT_THE_CODE = f"That is not the code the app shows now.{AGAIN}"
 
 
 def code_sentence(answer: CodeAnswer) -> str:
@@ -16,7 +17,7 @@ def code_sentence(answer: CodeAnswer) -> str:
         return "Too many wrong codes. Ask the clinic lead."
     if answer.wait > timedelta(0):
         return f"Too many wrong codes. Wait {wait_words(answer.wait)}, then type a new one."
-    return "That code does not fit, or was used before. Wait for the next one and type that."
+    return f"That code does not fit, or was used before.{AGAIN}"
 
 
 def wait_words(wait: timedelta) -> str:

@@ -16,6 +16,10 @@ from clinic.common.vocabulary import Role
 ONE_TIME_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
+NOT_ONESELF = "Another clinic lead has to do that: nobody gives up the lead by themselves."
+NOT_ANOTHER = "That is the password you have now. Choose another."
+
+
 def one_time_password() -> str:
     """Four groups of four, about 79 bits: typed once from a printout, then replaced."""
     groups = ("".join(secrets.choice(ONE_TIME_ALPHABET) for _ in range(4)) for _ in range(4))
@@ -47,8 +51,10 @@ def renew_one_time_password(*, user: User, by: User | None = None) -> str:
 def choose_password(*, user: User, password: str, session_key: str | None = None) -> None:
     """Keep the password a person chose; end all their sign-ins but the one they did it in.
 
-    Raises ValidationError, for the field `password`, when it is too weak.
+    Raises ValidationError, for the field `password`, when it is too weak or was to be replaced.
     """
+    if user.must_choose_password and user.check_password(password):
+        raise ValidationError({"password": NOT_ANOTHER})
     try:
         validate_password(password, user)
     except ValidationError as error:
@@ -61,9 +67,14 @@ def choose_password(*, user: User, password: str, session_key: str | None = None
 
 
 @transaction.atomic
-def save_staff(*, user: User) -> User:
-    """Keep changed details of an account; one that is switched off is signed out everywhere."""
+def save_staff(*, user: User, by: User) -> User:
+    """Keep changed details of an account; one that is switched off is signed out everywhere.
+
+    Raises ValidationError, for the field `role`, where a lead gives the lead up: one must be left.
+    """
     user.full_clean(exclude=["password"])
+    if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
+        raise ValidationError({"role": NOT_ONESELF})
     user.save()
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()

@@ -52,8 +52,18 @@ class SessionStore(DatabaseStore):
         return timezone.now() - self.seen_at if self.seen_at else timedelta(0)
 
     @property
-    def is_idle(self) -> bool:
-        return self.idle_for >= idle_limit()
+    def left(self) -> timedelta:
+        """How long the sign-in still lasts, if the person does nothing more.
+
+        Django moves a session's own end on with each change of it; the limit counts from the start.
+        """
+        began = _moment(self.get(PLACE, {}).get("at"))
+        age = timezone.now() - began if began else timedelta(0)
+        return min(idle_limit() - self.idle_for, sign_in_limit() - age)
+
+    @property
+    def is_over(self) -> bool:
+        return self.left <= timedelta(0)
 
     def seen(self) -> None:
         """Note that the person did something just now."""
@@ -64,6 +74,10 @@ class SessionStore(DatabaseStore):
 
 def idle_limit() -> timedelta:
     return timedelta(minutes=settings.IDLE_MINUTES)
+
+
+def sign_in_limit() -> timedelta:
+    return timedelta(minutes=settings.SESSION_MINUTES)
 
 
 def _moment(text: str | None) -> datetime | None:

@@ -76,7 +76,11 @@ def code_given(request: HttpRequest, person: User) -> str:
 def signed_in(
     request: HttpRequest, person: User, wanted: Wanted, *, has_second: bool = False
 ) -> str:
-    """Begin a person's session. Returns where to go: where they were, never where another was."""
+    """Begin a person's session. Returns where to go: where they were, never where another was.
+
+    Sessions whose time is over go at the same time: one may hold a form that nobody came back to.
+    """
+    request.session.clear_expired()
     ended_for = request.session.pop(ENDED_FOR, None)
     kept = request.session.pop(KEPT, None)
     request.session.pop(PENDING, None)

@@ -14,6 +14,7 @@ from django.middleware.csrf import get_token
 from django.template import loader
 
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
+# A form with a field that is named so is never kept: what is secret is typed again.
 SECRET = ("password", "passphrase")
 RETRY_AFTER_S = "20"
 

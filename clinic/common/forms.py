@@ -34,7 +34,9 @@ def form_layout(*rows: Any, save: str, back: str = "") -> FormHelper:
     `save` labels the button; `back` is the address of "Cancel".
     """
     helper = FormHelper()
-    helper.attrs = {"novalidate": ""}  # errors are ours, beside the field, and read aloud
+    # Errors are ours, beside the field, and read aloud. A browser keeps nothing of what is typed
+    # to offer it to the next person at the desk.
+    helper.attrs = {"novalidate": "", "autocomplete": "off"}
     cancel = [HTML(f'<a class="btn btn-link" href="{back}">Cancel</a>')] if back else []
     helper.layout = Layout(
         *(_side_by_side(row) if isinstance(row, tuple) else row for row in rows),

@@ -56,9 +56,13 @@
     cover.querySelector("[name=password]").focus();
   };
 
-  const takeDown = (token) => {
+  // Signing in, perhaps in another tab, makes the token of a page opened before worthless.
+  const renew = (token) => {
     document.querySelectorAll("[name=csrfmiddlewaretoken]").forEach((one) => (one.value = token));
     document.body.setAttribute("hx-headers", JSON.stringify({ "X-CSRFToken": token }));
+  };
+
+  const takeDown = () => {
     until = Date.now() + limit;
     told = Date.now();
     if (!cover) return;
@@ -101,7 +105,10 @@
 
   const follow = (answer) => {
     if (answer.state === "in" && String(answer.person) !== person) return location.replace("/");
-    if (answer.state === "in") return takeDown(answer.token);
+    if (answer.state === "in") {
+      renew(answer.token);
+      return takeDown();
+    }
     say(answer.said ?? "");
     step(answer.state === "code" ? "code" : "password");
   };
@@ -112,8 +119,9 @@
     const answer = await ask().catch(() => null);
     const isMine = answer?.state === "in" && String(answer.person) === person;
     if (!isMine || answer.left_s <= 0) return putUp();
+    renew(answer.token);
     until = Date.now() + answer.left_s * 1000;
-    if (cover) takeDown(answer.token);
+    if (cover) takeDown();
     return until;
   };
 

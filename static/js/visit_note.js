@@ -420,9 +420,6 @@ function restore({ pairs, revision: upon }) {
   save();
 }
 
-Object.keys(sessionStorage)
-  .filter((name) => name.startsWith("note:") && JSON.parse(sessionStorage.getItem(name)).person !== form.dataset.person)
-  .forEach((name) => sessionStorage.removeItem(name));
 const left = JSON.parse(sessionStorage.getItem(KEY) ?? "null");
 const dialog = document.querySelector("#conflict dialog");
 if (dialog) {

@@ -48,9 +48,28 @@ def test_a_clinics_own_server_refuses_to_start_without_key_or_hosts(missing: str
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("EBBLINE_BEHIND_PROXY", "maybe"), ("EBBLINE_SESSION_MINUTES", "long")]
+    ("name", "value"),
+    [
+        ("EBBLINE_BEHIND_PROXY", "maybe"),
+        ("EBBLINE_SESSION_MINUTES", "long"),
+        ("EBBLINE_IDLE_MINUTES", "0"),
+        ("EBBLINE_SECRET_KEY", "..."),
+    ],
 )
 def test_a_bad_value_stops_the_start_and_is_named(name: str, value: str) -> None:
-    checked = check(**CLINIC, **{name: value})
+    checked = check(**CLINIC | {name: value})
     assert checked.returncode != 0
     assert f"{name} must be" in checked.stderr
+
+
+def test_a_space_after_the_comma_between_host_names_is_no_part_of_a_name() -> None:
+    code = "from clinic import settings; print(settings.ALLOWED_HOSTS)"
+    told = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        env={"PATH": os.environ["PATH"], **CLINIC, "EBBLINE_HOSTS": "a.example, b.example,"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert told.stdout.strip() == "['a.example', 'b.example']"

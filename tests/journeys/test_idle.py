@@ -16,6 +16,7 @@ from clinic.accounts.models import User
 from tests.builders import make_client, make_episode
 from tests.cast import PASSWORD, Cast
 from tests.clinic.visits.charting import draft
+from tests.journeys.test_charting import KEPT_HERE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -83,6 +84,8 @@ def test_another_person_at_a_covered_page_gets_their_own_start(
     cast: Cast, page: Page, sign_in: Callable[[User], None]
 ) -> None:
     open_note(page, cast, sign_in)
+    page.locator("#plan").fill("Not with the server yet")
+    assert page.evaluate(KEPT_HERE)
     let_pass(page, minutes=16)
     cover = page.get_by_role("dialog")
     cover.get_by_label("Sign-in name").fill(cast.front_desk.sign_in_name)
@@ -90,6 +93,7 @@ def test_another_person_at_a_covered_page_gets_their_own_start(
     page.keyboard.press("Enter")
     expect(page.locator(".top-person")).to_contain_text(cast.front_desk.display_name)
     assert TYPED not in page.content()
+    assert not page.evaluate(KEPT_HERE)
 
 
 def test_a_key_keeps_the_person_signed_in(
@@ -105,3 +109,25 @@ def test_a_key_keeps_the_person_signed_in(
     expect(warning).to_have_count(0)
     seen_at = SignedIn.objects.get(user=cast.front_desk).seen_at
     assert timezone.now() - seen_at < timedelta(minutes=1)
+
+
+def test_a_second_tab_still_sends_its_form_after_signing_in_again_in_the_first(
+    cast: Cast, page: Page, sign_in: Callable[[User], None]
+) -> None:
+    page.clock.install(time=timezone.now())
+    sign_in(cast.front_desk)
+    SignedIn.objects.exclude(user=None).update(seen_at=timezone.now() - timedelta(minutes=16))
+    first = page.context.new_page()
+    first.goto("/")
+    first.get_by_label("Sign-in name").fill(cast.front_desk.sign_in_name)
+    first.get_by_label("Password").fill(PASSWORD)
+    first.keyboard.press("Enter")
+    expect(first.locator(".top-person")).to_contain_text(cast.front_desk.display_name)
+    token = page.locator(".top-search [name=csrfmiddlewaretoken]")
+    before = token.input_value()
+    page.clock.fast_forward(16 * 60 * 1000)
+    expect(token).not_to_have_value(before)
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    page.locator("#top-search").fill("Nobody")
+    page.locator("#top-search").press("Enter")
+    expect(page).to_have_title("Clients · Ebbline")

@@ -28,7 +28,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 @permit("account.own")
-@sensitive_post_parameters("now", "password", "again")
+@sensitive_post_parameters("password_now", "password", "again")
 @look_or_send
 def choose_password(request: HttpRequest) -> HttpResponse:
     form = ChoosePasswordForm(request.POST or None, person=request.user)
@@ -46,7 +46,7 @@ def choose_password(request: HttpRequest) -> HttpResponse:
 
 
 @permit("account.own")
-@sensitive_post_parameters("now", "code")
+@sensitive_post_parameters("password_now", "code")
 @look_or_send
 def second_factor(request: HttpRequest) -> HttpResponse:
     """Set up an authenticator app: read the square, type one code, keep the recovery codes."""

@@ -13,7 +13,6 @@ from clinic.accounts.forms import CodeForm, SignInForm
 from clinic.accounts.idle import KEPT
 from clinic.accounts.permits import open_to_all, permit
 from clinic.accounts.second_step import use_code
-from clinic.accounts.sessions import idle_limit
 from clinic.common.failing import Typed
 from clinic.common.methods import look_or_send
 
@@ -82,11 +81,10 @@ def _standing(request: HttpRequest) -> dict[str, object]:
     """Whether somebody is signed in here, who, and for how long without input."""
     person = request.user
     state = "code" if signing_in.awaited_person(request) else "out"
-    left = idle_limit() - request.session.idle_for
     return {
         "state": "in" if person.is_authenticated else state,
         "person": person.pk,
-        "left_s": left.total_seconds(),
+        "left_s": request.session.left.total_seconds(),
         "token": get_token(request),
     }
 
@@ -104,7 +102,12 @@ def kept_form(request: HttpRequest) -> HttpResponse:
     if kept is None:
         return redirect("today")
     typed = [Typed(name, value) for name, value in kept["pairs"]]
-    shown = {"typed": typed, "action": kept["action"], "token": get_token(request)}
+    shown = {
+        "typed": typed,
+        "action": kept["action"],
+        "has_files": kept["has_files"],
+        "token": get_token(request),
+    }
     return render(request, "accounts/kept_form.html", shown)
 
 

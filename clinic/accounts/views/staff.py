@@ -1,6 +1,7 @@
 """Staff accounts and the practice's own details."""
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
@@ -27,12 +28,13 @@ def edit_staff(request: HttpRequest, user_id: int | None = None) -> HttpResponse
     form = StaffForm(request.POST or None, instance=person)
     if form.is_valid():
         if user_id:
-            services.save_staff(user=form.instance)
-            messages.success(request, f"Saved {person}.")
-            return redirect("staff")
-        return _show_password(
-            request, form.instance, services.renew_one_time_password(user=form.instance)
-        )
+            with form.catching(ValidationError):
+                services.save_staff(user=form.instance, by=request.user)
+                messages.success(request, f"Saved {person}.")
+                return redirect("staff")
+        else:
+            password = services.renew_one_time_password(user=form.instance, by=request.user)
+            return _show_password(request, form.instance, password)
     shown = {"form": form, "person": person, "section": "practice"}
     if user_id:
         shown |= access_shown(person)

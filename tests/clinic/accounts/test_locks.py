@@ -59,6 +59,23 @@ def test_the_same_person_gets_in_from_another_address_and_others_from_here(
     assert attempt(Browser(), "dora", PASSWORD).status_code == 302
 
 
+# Addresses of RFC 3849 and RFC 5737; the IPv4-mapped form is that of RFC 4291, 2.5.5.2.
+@pytest.mark.parametrize(
+    ("first", "then", "waits"),
+    [
+        ("2001:db8:0:1::5", "2001:db8:0:1:ffff::9", True),
+        ("2001:db8:0:1::5", "2001:db8:0:2::5", False),
+        ("::ffff:192.0.2.10", "::ffff:192.0.2.99", False),
+    ],
+)
+def test_another_address_of_the_same_ipv6_network_opens_no_fresh_count(
+    client: Browser, cast: Cast, first: str, then: str, waits: bool
+) -> None:
+    for _ in range(5):
+        attempt(client, "theo", "guess", first)
+    assert (attempt(client, "theo", PASSWORD, then).status_code == 429) is waits
+
+
 def test_signing_in_clears_the_count(client: Browser, cast: Cast) -> None:
     for _ in range(4):
         attempt(client, "theo", "guess")

@@ -136,6 +136,7 @@ def test_a_code_works_once(client: Browser, cast: Cast, clock: Callable[[float],
     give_password(client)
     again = give_code(client, code_of(RFC_SECRET, later))
     assert "does not fit, or was used before" in again.text
+    assert "check that the phone sets its clock by itself" in again.text
 
 
 def test_wrong_codes_cost_waiting_and_the_right_one_is_not_looked_at_meanwhile(
@@ -157,7 +158,10 @@ def test_a_hundred_wrong_codes_in_a_row_need_the_lead(cast: Cast, lead: Browser)
     SecondFactor.objects.update(throttling_failure_count=100)
     right = code_of(RFC_SECRET, time.time() + 30)
     assert not second_step.use_code(user=cast.therapist, code=right).is_right
-    lead.post(reverse("staff-unlock", args=[cast.therapist.pk]))
+    address = reverse("staff-unlock", args=[cast.therapist.pk])
+    assert address in lead.get(reverse("staff-edit", args=[cast.therapist.pk])).text
+    lead.post(address)
+    assert address not in lead.get(reverse("staff-edit", args=[cast.therapist.pk])).text
     assert second_step.use_code(user=cast.therapist, code=right).is_right
 
 
@@ -204,7 +208,7 @@ def test_where_it_is_required_nobody_of_the_role_turns_it_off(
     settings.SECOND_FACTOR_REQUIRED = True
     therapist = Browser()
     therapist.force_login(cast.therapist)
-    therapist.post(reverse("second-factor-off"), {"now": PASSWORD})
+    therapist.post(reverse("second-factor-off"), {"password_now": PASSWORD})
     assert SecondFactor.objects.filter(user=cast.therapist).exists()
 
 
@@ -213,11 +217,14 @@ def test_turning_it_off_and_new_codes_ask_for_the_password(therapist: Browser, c
     therapist.force_login(cast.therapist)
     before = set(RecoveryCode.objects.values_list("hashed", flat=True))
     for name in ("recovery-codes", "second-factor-off"):
-        assert "not your password" in therapist.post(reverse(name), {"now": "guess"}).text
+        assert "not your password" in therapist.post(reverse(name), {"password_now": "guess"}).text
     assert set(RecoveryCode.objects.values_list("hashed", flat=True)) == before
-    assert "shown this once" in therapist.post(reverse("recovery-codes"), {"now": PASSWORD}).text
+    assert (
+        "shown this once"
+        in therapist.post(reverse("recovery-codes"), {"password_now": PASSWORD}).text
+    )
     assert not before & set(RecoveryCode.objects.values_list("hashed", flat=True))
-    off = therapist.post(reverse("second-factor-off"), {"now": PASSWORD})
+    off = therapist.post(reverse("second-factor-off"), {"password_now": PASSWORD})
     assert off.url == reverse("choose-password")
     assert not SecondFactor.objects.exists()
 

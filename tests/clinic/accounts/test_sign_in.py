@@ -42,6 +42,8 @@ def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, d
     assert re.fullmatch(r"([a-z2-9]{4}-){3}[a-z2-9]{4}", password)
     sign_in(client, "nell", password)
     assert client.get(reverse("today")).url == reverse("choose-password")
+    same = client.post(reverse("choose-password"), {"password": password, "again": password})
+    assert "Choose another" in same.text
     new = {"password": "a tape and a pencil", "again": "a tape and a pencil"}
     assert client.post(reverse("choose-password"), new).url == reverse("today")
     client.post(reverse("sign-out"))
@@ -59,7 +61,7 @@ def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, d
 def test_a_weak_or_mistyped_password_is_refused_in_words(
     therapist: Browser, password: str, again: str, sentence: str
 ) -> None:
-    typed = {"now": PASSWORD, "password": password, "again": again}
+    typed = {"password_now": PASSWORD, "password": password, "again": again}
     response = therapist.post(reverse("choose-password"), typed)
     assert response.status_code == 200
     assert sentence in response.text

@@ -1,20 +1,28 @@
 """Where a person is signed in, ending it, and being signed out when nobody is there."""
 
+from collections.abc import Iterator
 from datetime import timedelta
+from importlib import import_module
 from io import StringIO
 from typing import Any
+from uuid import UUID
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import ProgrammingError, transaction
+from django.forms import BaseForm, PasswordInput
 from django.test import Client as Browser
-from django.urls import reverse
+from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 
 from clinic.accounts.access import AccountEvent, SecondFactor, SignedIn
 from clinic.accounts.devices import device_words
+from clinic.accounts.forms import SignInForm
 from clinic.accounts.models import User
 from clinic.accounts.selectors import sign_ins_of
+from clinic.accounts.sessions import PLACE
+from clinic.common.failing import SECRET
 from tests.cast import PASSWORD, Cast
 
 pytestmark = pytest.mark.django_db
@@ -87,7 +95,7 @@ def test_all_others_are_ended_at_once_and_by_a_new_password(cast: Cast) -> None:
     assert (is_in(here), is_in(there)) == (True, False)
     there = signed_in(cast.therapist)
     new = "four words none expects"
-    here.post(reverse("choose-password"), {"now": PASSWORD, "password": new, "again": new})
+    here.post(reverse("choose-password"), {"password_now": PASSWORD, "password": new, "again": new})
     assert (is_in(here), is_in(there), is_in(third)) == (True, False, False)
 
 
@@ -114,6 +122,27 @@ def test_who_does_nothing_for_a_quarter_of_an_hour_is_signed_out(cast: Cast) -> 
     let_pass(browser, IDLE)
     page = browser.get(reverse("clients"))
     assert page.url == f"{reverse('sign-in')}?next={reverse('clients')}"
+
+
+def began(browser: Browser, ago: timedelta) -> None:
+    """As if the sign-in had been so long ago, and the session changed just now."""
+    session = browser.session
+    session[PLACE] |= {"at": (timezone.now() - ago).isoformat()}
+    session.save()
+
+
+def test_however_busy_a_person_is_they_sign_in_again_after_ten_hours(cast: Cast) -> None:
+    browser = signed_in(cast.front_desk)
+    began(browser, timedelta(hours=9, minutes=59))
+    left = browser.get(reverse("sign-in-again"), headers=BACKGROUND).json()["left_s"]
+    assert left == pytest.approx(60, abs=5)
+    assert is_in(browser)
+    began(browser, timedelta(hours=10, seconds=1))
+    assert not sign_ins_of(cast.front_desk)
+    late = browser.post(reverse("client-new"), {"given_name": "Ida"})
+    assert late.url.startswith(reverse("sign-in"))
+    back = browser.post(late.url, {"username": "dora", "password": PASSWORD})
+    assert "Ida" in browser.get(back.url).text
 
 
 @pytest.mark.parametrize("header", [BACKGROUND, {"HX-Request": "true"}])
@@ -157,13 +186,51 @@ def test_another_person_gets_neither_the_page_nor_what_was_typed(cast: Cast) -> 
     assert browser.get(reverse("kept-form")).url == reverse("today")
 
 
-def test_a_password_sent_too_late_is_not_kept(cast: Cast) -> None:
+@pytest.mark.parametrize(
+    ("address", "name"),
+    [
+        (reverse_lazy("choose-password"), "password"),
+        (reverse_lazy("recovery-codes"), "password_now"),
+        (reverse_lazy("mail-agreement", args=[UUID(int=1)]), "passphrase"),
+    ],
+)
+def test_a_password_sent_too_late_is_not_kept(cast: Cast, address: str, name: str) -> None:
     browser = signed_in(cast.therapist)
     let_pass(browser, IDLE)
-    late = browser.post(reverse("choose-password"), {"password": "not to be kept anywhere"})
+    late = browser.post(address, {name: "not to be kept anywhere"})
     back = browser.post(late.url, {"username": "theo", "password": PASSWORD})
-    assert back.url == reverse("choose-password")
+    assert back.url == address
     assert "kept" not in browser.session
+
+
+def forms_below(kind: type) -> Iterator[type]:
+    for form in kind.__subclasses__():
+        yield form
+        yield from forms_below(form)
+
+
+def test_every_form_that_asks_for_a_password_is_one_that_is_never_kept() -> None:
+    import_module("clinic.urls")  # and with it every form there is
+    asking = {}
+    for form in forms_below(BaseForm):
+        fields = getattr(form, "base_fields", {})  # not of the library's own base classes
+        is_ours = not form.__module__.startswith("django.")
+        if is_ours and any(isinstance(field.widget, PasswordInput) for field in fields.values()):
+            asking[form] = " ".join(fields)
+    assert SignInForm in asking
+    assert not [form for form, names in asking.items() if not any(word in names for word in SECRET)]
+
+
+def test_a_chosen_file_that_was_sent_too_late_is_to_be_chosen_again(cast: Cast) -> None:
+    browser = signed_in(cast.lead)
+    let_pass(browser, IDLE)
+    typed = {"file": SimpleUploadedFile("clients.csv", b"a,b")}
+    late = browser.post(reverse("exchange-import", args=["clients"]), typed)
+    back = browser.post(late.url, {"username": "leona", "password": PASSWORD})
+    page = browser.get(back.url).text
+    assert "A chosen file is not: open the page again and choose it." in page
+    assert f'href="{reverse("exchange-import", args=["clients"])}"' in page
+    assert "Send it again" not in page
 
 
 def test_signing_in_without_leaving_the_page_answers_a_script(cast: Cast) -> None:
@@ -193,6 +260,15 @@ def test_the_key_of_a_session_changes_at_sign_in(client: Browser, cast: Cast) ->
     client.post(reverse("sign-in"), {"username": "theo", "password": PASSWORD})
     assert client.session.session_key != before
     assert not SignedIn.objects.filter(session_key=before).exists()
+
+
+def test_a_session_whose_time_is_over_does_not_lie_about_with_what_it_kept(cast: Cast) -> None:
+    browser = signed_in(cast.front_desk)
+    let_pass(browser, IDLE)
+    browser.post(reverse("client-new"), {"given_name": "Ida"})
+    SignedIn.objects.update(expire_date=timezone.now())
+    signed_in(cast.therapist)
+    assert not SignedIn.objects.exclude(user=cast.therapist).exists()
 
 
 def test_what_was_done_to_an_account_cannot_be_changed(cast: Cast, lead: Browser) -> None:

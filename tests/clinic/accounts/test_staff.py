@@ -5,7 +5,7 @@ from django.db import IntegrityError
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clinic.accounts.models import Practice, User
+from clinic.accounts.models import AccountEvent, Practice, User
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
@@ -17,6 +17,7 @@ def test_a_new_account_shows_its_one_time_password_once(lead: Browser) -> None:
     response = lead.post(reverse("staff-new"), NEW | {"is_active": "on"})
     assert "One-time password for Nell Ash" in response.text
     assert User.objects.get(sign_in_name="nell").must_choose_password
+    assert AccountEvent.objects.get(about__sign_in_name="nell").by.sign_in_name == "leona"
     assert "Nell Ash, PT" in lead.get(reverse("staff")).text
 
 
@@ -38,6 +39,22 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     lead.post(address, NEW | {"sign_in_name": "theo", "display_name": "Theo M."})
     cast.therapist.refresh_from_db()
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
+
+
+@pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
+def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
+    lead: Browser, cast: Cast, change: dict[str, str]
+) -> None:
+    address = reverse("staff-edit", args=[cast.lead.pk])
+    own = {"sign_in_name": "leona", "display_name": "Leona Vale", "role": "clinic_lead"}
+    assert "Another clinic lead has to do that" in lead.post(address, own | change).text
+    cast.lead.refresh_from_db()
+    assert (cast.lead.role, cast.lead.is_active) == ("clinic_lead", True)
+    cast.therapist.role = "clinic_lead"
+    cast.therapist.save()
+    other = Browser()
+    other.force_login(cast.therapist)
+    assert other.post(address, own | change).url == reverse("staff")
 
 
 def test_the_lead_renews_a_forgotten_password(lead: Browser, cast: Cast) -> None:

@@ -81,8 +81,12 @@ def test_a_page_asked_for_while_the_database_is_gone_offers_to_try_again(gone: B
     assert answer.headers["Cache-Control"] == "no-store, private"
 
 
-def test_a_password_is_never_sent_back(gone: Browser) -> None:
-    answer = gone.post("/sign-in/", {"username": "dora", "password": "four words make one"})
+@pytest.mark.parametrize(
+    ("address", "name"),
+    [("/sign-in/", "password"), ("/account/recovery-codes/new/", "password_now")],
+)
+def test_a_password_is_never_sent_back(gone: Browser, address: str, name: str) -> None:
+    answer = gone.post(address, {"username": "dora", name: "four words make one"})
     assert answer.status_code == 503
     assert b"four words" not in answer.content
 
