@@ -4,12 +4,12 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
+from struct import iter_unpack
 from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.contrib.postgres.aggregates import ArrayAgg
-from django.db.models import FloatField
+from django.db.models import Aggregate, BinaryField, FloatField, Func
 from django.db.models.functions import Cast
 
 from clinic.common.vocabulary import Limb, Side
@@ -33,36 +33,45 @@ class LimbSection:
 def girths_of(session_ids: Collection[UUID]) -> Iterator[tuple[UUID, LimbGirths]]:
     """The limbs of the sessions that have stations enough for a volume. One query; none for none.
 
-    In the order of session and side.
+    In no order.
     """
     if not session_ids:
         return
     rows = (
         GirthReading.objects.filter(session_id__in=session_ids)
-        .order_by("session_id", "side")
+        .order_by()
         .values_list("session_id", "side", "session__protocol__start_landmark")
-        .annotate(
-            levels_cm=_listed("level_cm"), girths_cm=_listed("girth_cm"), trials=_listed("trial")
-        )
+        .annotate(readings=Packed(_sent("level_cm"), _sent("trial"), _sent("girth_cm")))
     )
-    for session_id, side, landmark, *listed in rows:
-        if girths := _girths(Side(side), landmark, listed):
+    for session_id, side, landmark, readings in rows:
+        if girths := _girths(Side(side), landmark, sorted(iter_unpack(">ddd", readings))):
             yield session_id, girths
 
 
-def _listed(field: str) -> ArrayAgg:
-    return ArrayAgg(Cast(field, FloatField()), order_by=("level_cm", "trial"))
+class Packed(Aggregate):
+    """Numbers of all rows as bytes: read in a fraction of the time that their digits take."""
+
+    function = "string_agg"
+    template = "%(function)s(%(expressions)s, ''::bytea)"
+    arg_joiner = " || "
+    output_field = BinaryField()
 
 
-def _girths(side: Side, landmark: str, listed: Sequence[list[float]]) -> LimbGirths | None:
-    """From levels, girths and trials; None where fewer stations were taped than bound a volume."""
-    levels_cm, girths_cm, trials = listed
+def _sent(field: str) -> Func:
+    """The number as its eight bytes (IEEE 754, big-endian)."""
+    return Func(Cast(field, FloatField()), function="float8send", output_field=BinaryField())
+
+
+def _girths(
+    side: Side, landmark: str, listed: Sequence[tuple[float, float, float]]
+) -> LimbGirths | None:
+    """From (level, trial, girth) in order; None where fewer stations than bound a volume."""
+    levels_cm, trials, girths_cm = zip(*listed, strict=True)
     stations = len(set(levels_cm))
     if stations < FEWEST_STATIONS:
         return None
     if stations == len(levels_cm):
-        once = (1,) * stations
-        return LimbGirths(side, tuple(levels_cm), tuple(girths_cm), once, landmark)
+        return LimbGirths(side, levels_cm, girths_cm, (1,) * stations, landmark)
     readings = zip(levels_cm, girths_cm, map(int, trials), strict=True)
     return limb_girths([Reading(side, *each) for each in readings], side, zero_mark=landmark)
 
