@@ -16,7 +16,7 @@ from django.db.models import (
     QuerySet,
     Subquery,
 )
-from django.db.models.functions import Coalesce, Trim, TruncDate
+from django.db.models.functions import Coalesce, Least, Trim, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client, Episode, PhaseChange
@@ -104,7 +104,8 @@ def _within(field: str, period: Period) -> Q:
 def _referrals(period: Period) -> Mapping[str, int]:
     """Clients registered, by the speciality of who referred them; never by name."""
     rows = (
-        Client.objects.filter(_within("registered_at", period))
+        _people()
+        .filter(_within("first_registered_at", period))
         .order_by()
         .values(source=Trim("referrer__speciality"))
         .annotate(number=Count("pk"))
@@ -115,11 +116,20 @@ def _referrals(period: Period) -> Mapping[str, int]:
     return found
 
 
+def _people() -> QuerySet[Any]:
+    """One a person: a record merged into another is not one, but may be the older of the two."""
+    merged = Client.objects.filter(merged_into=OuterRef("pk")).order_by("registered_at")
+    first = Subquery(merged.values("registered_at")[:1])
+    people = Client.objects.filter(merged_into=None)
+    return people.annotate(first_registered_at=Least("registered_at", first))
+
+
 def _evaluation_days(period: Period) -> tuple[list[float], int]:
     """Days from registering to the first episode; how many were registered only after it."""
     rows = (
-        Client.objects.annotate(
-            first_on=Min("episodes__opened_on"), registered_on=TruncDate("registered_at")
+        _people()
+        .annotate(
+            first_on=Min("episodes__opened_on"), registered_on=TruncDate("first_registered_at")
         )
         .filter(first_on__range=(period.from_on, period.to_on))
         .order_by()

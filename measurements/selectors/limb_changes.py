@@ -1,20 +1,15 @@
 """Two sessions of one limb set against each other, for many clients at once."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.db.models import QuerySet
-
-from clinic.clients.models import AffectedRegion
 from clinic.common.vocabulary import Limb, Side
 from measurements.limb.comparison import Comparison, comparison_of, shared_section
 from measurements.limb.errors import ComparisonError
 from measurements.limb.girth import LimbGirths
 from measurements.limb.volume import Section
 from measurements.selectors.girth_arrays import LimbSection, girths_of, volumes_of
-from measurements.selectors.taped import affected_sides
 
 
 @dataclass(frozen=True)
@@ -36,21 +31,6 @@ class Compared:
 
 
 Four = tuple[LimbGirths, LimbGirths, LimbGirths, LimbGirths]
-
-
-def sides_of_episodes(episodes: QuerySet | Iterable[UUID]) -> dict[tuple[UUID, Limb], Side | None]:  # type: ignore[type-arg]
-    """The affected side of each kind of limb an episode has to do with; None: both or neither.
-
-    Limbs whose side is not named at all are absent. One query.
-    """
-    by_episode: defaultdict[UUID, list[AffectedRegion]] = defaultdict(list)
-    for region in AffectedRegion.objects.filter(episode__in=episodes):
-        by_episode[region.episode_id].append(region)
-    found = {}
-    for key, regions in by_episode.items():
-        for limb in Limb:
-            found[key, limb] = affected_sides(limb, regions).side
-    return found
 
 
 def compared(asked: Sequence[TwoSessions]) -> dict[TwoSessions, Compared]:
