@@ -85,8 +85,8 @@ def reductions(phases: Sequence[EndedPhase]) -> list[tuple[EndedPhase, Reduced]]
     episodes = {each.episode_id for each in phases}
     taped, sides = _sessions(episodes), sides_of(episodes)
     pairs = [(each, pair) for each in phases for pair in _pairs(each, taped, sides)]
-    found = compared([pair for _, pair in pairs if pair])
-    return [(each, _reduced(pair, found)) for each, pair in pairs]
+    found = iter(compared([pair for _, pair in pairs if pair]))
+    return [(each, _reduced(next(found) if pair else None)) for each, pair in pairs]
 
 
 def _sessions(episodes: set[UUID]) -> Sessions:
@@ -118,6 +118,5 @@ def _pairs(phase: EndedPhase, taped: Sessions, sides: Sides) -> Iterator[Pair]:
         yield TwoSessions(limb, side, first.id, last.id) if side and is_twice else None
 
 
-def _reduced(pair: Pair, found: Mapping[TwoSessions, Compared]) -> Reduced:
-    both = found.get(pair) if pair else None
+def _reduced(both: Compared | None) -> Reduced:
     return reduced(first=both.then, last=both.now) if both else NOT_COMPARED

@@ -140,19 +140,18 @@ def _evaluation_days(period: Period) -> tuple[list[float], int]:
     return known, len(waits) - len(known)
 
 
-def _episodes_on(on: date) -> QuerySet[Any]:
-    """Episodes with the phase of that day's end, of clients not deactivated by then."""
-    latest = PhaseChange.objects.filter(episode=OuterRef("pk"), since_on__lte=on)
+def _phases_on(on: date) -> QuerySet[Any]:
+    """The phase of each episode at a day's end, of clients not deactivated by then."""
+    until = PhaseChange.objects.filter(since_on__lte=on)
+    latest = until.order_by("episode_id", "-since_on", "-pk").distinct("episode_id").values("pk")
     ended_at = _span(Period(on, on)).ends_at
-    kept = Q(client__deactivated_at=None) | Q(client__deactivated_at__gte=ended_at)
-    phase = Subquery(latest.order_by("-since_on", "-pk").values("phase")[:1])
-    return Episode.objects.filter(kept).annotate(phase_then=phase)
+    gone = Q(episode__client__deactivated_at__lt=ended_at)
+    return PhaseChange.objects.filter(pk__in=latest).exclude(gone)
 
 
 def _phases(on: date) -> Mapping[Phase, int]:
-    rows = _episodes_on(on).order_by().values("phase_then").annotate(number=Count("pk"))
-    counted = rows.exclude(phase_then=None).values_list("phase_then", "number")
-    return {Phase(phase): number for phase, number in counted}
+    rows = _phases_on(on).order_by().values("phase").annotate(number=Count("pk"))
+    return {Phase(phase): number for phase, number in rows.values_list("phase", "number")}
 
 
 def _appointments(period: Period, now: datetime) -> Mapping[tuple[str, str], int]:
@@ -208,10 +207,10 @@ def _letters_overdue(on: date) -> int:
         .annotate(on=TruncDate(starts_at()))
         .filter(on__gt=OuterRef("told_to"), on__lte=on)
     )
+    opened = _phases_on(on).exclude(phase=Phase.DISCHARGED)
     rows = (
-        _episodes_on(on)
-        .filter(client__agrees_to_letters=True, referrer__letter_frequency__in=LETTER_AFTER)
-        .exclude(Q(phase_then=None) | Q(phase_then=Phase.DISCHARGED))
+        Episode.objects.filter(pk__in=opened.values("episode"), client__agrees_to_letters=True)
+        .filter(referrer__letter_frequency__in=LETTER_AFTER)
         .annotate(told_to=Coalesce(last_to, F("opened_on")), wish=F("referrer__letter_frequency"))
         .filter(Exists(visits))
         .order_by()

@@ -15,14 +15,13 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from clinic.clients.models import PhaseChange
-from clinic.common.vocabulary import Limb, Phase
+from clinic.common.vocabulary import Limb, Phase, Side
 from clinic.overview.report_dues import GRACE, Kept, Watched, due_in
 from clinic.overview.report_limb_rules import Detection, Look, detection
 from clinic.overview.report_period import Period
 from clinic.scheduling.models import RecallSchedule
-from measurements.limb.comparison import relative_change_since
 from measurements.models import GirthSession
-from measurements.selectors.limb_changes import TwoSessions, compared
+from measurements.selectors.limb_changes import TwoSessions, relative_changes_of
 from measurements.selectors.taped import NOT_SAID, LimbKey, sides_of
 
 # The longest stretch between re-measurements that can be kept (`RecallSchedule.every_months`).
@@ -117,18 +116,18 @@ def _looks(sessions: Sequence[_Session]) -> Mapping[LimbKey, list[Look]]:
     if not sessions:
         return {}
     sides = sides_of({each.limb[0] for each in sessions})
-    pairs = {
-        each: TwoSessions(each.limb[1], side, each.baseline_id, each.id)
-        for each in sessions
-        if each.baseline_id and (side := sides.get(each.limb, NOT_SAID).side)
-    }
-    found = compared(list(pairs.values()))
+    pairs = [_pair(each, sides.get(each.limb, NOT_SAID).side) for each in sessions]
+    found = iter(relative_changes_of([pair for pair in pairs if pair]))
     looks: defaultdict[LimbKey, list[Look]] = defaultdict(list)
-    for each in sessions:
-        both = found.get(pairs[each]) if each in pairs else None
-        change = relative_change_since(both.now, both.then) if both else None
-        looks[each.limb].append(Look(each.taken_on, change))
+    for each, pair in zip(sessions, pairs, strict=True):
+        looks[each.limb].append(Look(each.taken_on, next(found) if pair else None))
     return looks
+
+
+def _pair(session: _Session, side: Side | None) -> TwoSessions | None:
+    if side is None or session.baseline_id is None:
+        return None
+    return TwoSessions(session.limb[1], side, session.baseline_id, session.id)
 
 
 # What was measured in time
