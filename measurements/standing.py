@@ -10,8 +10,31 @@ from datetime import date
 from uuid import UUID
 
 from clinic.common.vocabulary import Limb, Side
-from measurements.limb.comparison import Change, Verdict
-from measurements.report import Caution, SessionReport, Since
+from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.volume import Volume
+from measurements.report import Since
+
+
+@dataclass(frozen=True)
+class LastSession:
+    """Of the last session's report, what a standing is made of."""
+
+    limb: Limb
+    session_id: UUID
+    taken_on: date
+    affected: Side | None
+    is_bilateral: bool
+    left: Volume | None
+    right: Volume | None
+    comparison: Comparison | None
+    since_baseline: Since | None
+    since_previous: Since | None
+    relative_change: Judged | None
+    is_sudden_rise: bool
+    both_rose: bool
+
+    def of(self, side: Side | None) -> Volume | None:
+        return self.left if side is Side.LEFT else self.right
 
 
 @dataclass(frozen=True)
@@ -90,44 +113,43 @@ def _is_beyond(change: ChangeTold) -> bool:
     return change.verdict.is_beyond_error
 
 
-def told_side(report: SessionReport) -> Side | None:
+def told_side(last: LastSession) -> Side | None:
     """The side to tell of: the affected one; without one the limb that did worse, if taped."""
-    if report.affected_side:
-        return report.affected_side
-    sides = [side for side, _, _ in report.limbs]
-    return max(sides, key=lambda side: _worseness(report, side), default=None)
+    if last.affected:
+        return last.affected
+    sides = [side for side in (Side.RIGHT, Side.LEFT) if last.of(side)]
+    return max(sides, key=lambda side: _worseness(last, side), default=None)
 
 
-def _worseness(report: SessionReport, side: Side) -> tuple[float, float]:
+def _worseness(last: LastSession, side: Side) -> tuple[float, float]:
     """By the change in percent since the session before, then by volume."""
-    change = _own(report.since_previous, side)
-    volume = report.left if side is Side.LEFT else report.right
+    change, volume = _own(last.since_previous, side), last.of(side)
     return (change.percent or 0.0) if change else 0.0, volume.ml if volume else 0.0
 
 
-def standing_of(report: SessionReport, points: Sequence[tuple[date, float]]) -> Standing:
-    """The standing that a session's report gives; `points` as `Standing` wants them."""
-    side, compared = told_side(report), report.comparison
-    own = report.left if side is Side.LEFT else report.right
-    relative = report.relative_change
+def standing_of(
+    last: LastSession, side: Side | None, points: Sequence[tuple[date, float]]
+) -> Standing:
+    """The standing that a last session gives; `side` is `told_side`, `points` as in `Standing`."""
+    compared, own, relative = last.comparison, last.of(side), last.relative_change
     return Standing(
-        limb=report.facts.limb,
-        session_id=report.facts.id,
-        taken_on=report.facts.taken_on,
-        affected=report.affected_side,
-        is_bilateral=report.is_bilateral,
+        limb=last.limb,
+        session_id=last.session_id,
+        taken_on=last.taken_on,
+        affected=last.affected,
+        is_bilateral=last.is_bilateral,
         side=side,
         is_excess=compared is not None,
         value_ml=compared.excess_ml if compared else own.ml if own else None,
         error_ml=compared.excess_error_ml if compared else own.error_ml if own else None,
         percent=compared.excess_percent if compared else None,
         verdict=compared.verdict if compared else None,
-        before=_told(report.since_previous, side),
-        baseline=_told(report.since_baseline, side),
+        before=_told(last.since_previous, side),
+        baseline=_told(last.since_baseline, side),
         relative_percent=relative.value if relative else None,
         relative_error=relative.error if relative else None,
-        is_sudden_rise=Caution.SUDDEN_RISE in report.cautions,
-        both_rose=Caution.BOTH_ROSE in report.cautions,
+        is_sudden_rise=last.is_sudden_rise,
+        both_rose=last.both_rose,
         points=tuple(points),
     )
 

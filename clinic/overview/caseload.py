@@ -29,7 +29,7 @@ class JudgedAs(Word):
     BETTER = "better", "better than before"
     STEADY = "steady", "change within measurement error"
     EXCESS = "excess", "excess beyond measurement error"
-    NO_EXCESS = "no_excess", "excess within measurement error"
+    NO_EXCESS = "no_excess", "no excess beyond measurement error"
     NOT_TAPED = "not_taped", "not taped yet"
 
 

@@ -36,6 +36,10 @@ LABELS = {
     Order.DUE: "Due",
     Order.FLAGS: "Flags",
 }
+# Not turned round, these begin with the most of it; the others with the least, earliest or first.
+MOST_FIRST = frozenset(
+    {Order.CONCERN, Order.STAGE, Order.EXCESS, Order.CHANGE, Order.VISITS, Order.FLAGS}
+)
 
 
 class CaseloadForm(forms.Form):
@@ -137,7 +141,8 @@ def columns(asked: Asked) -> dict[str, Column]:
 def _column(order: Order, label: str, asked: Asked) -> Column:
     is_now = asked.order is order
     turned = "-" if is_now and not asked.is_descending else ""
-    now = "descending" if asked.is_descending else "ascending"
+    falls = asked.is_descending is not (order in MOST_FIRST)
+    now = "descending" if falls else "ascending"
     return Column(order, label, address_of(asked, order=turned + order), now if is_now else "")
 
 

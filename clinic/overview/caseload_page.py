@@ -9,7 +9,6 @@ from django.core.paginator import Page, Paginator
 from django.utils import timezone
 
 from clinic.accounts.models import User
-from clinic.clients.models import Episode
 from clinic.overview.caseload import Asked, CaseloadLine
 from clinic.overview.caseload_facts import caseload_lines, found_elsewhere
 from clinic.overview.caseload_places import chosen_episodes, places
@@ -101,7 +100,7 @@ def _shown(lines: Sequence[CaseloadLine], user: User) -> tuple[LineShown, ...]:
 def _standings(lines: Sequence[CaseloadLine]) -> list[tuple[Standing, ...]]:
     """From the girths themselves where what is kept is behind them."""
     behind = [line.episode_id for line in lines if line.is_behind]
-    told = reckoned_standings(Episode.objects.filter(pk__in=behind)) if behind else {}
+    told = reckoned_standings(behind) if behind else {}
     return [
         tuple(told[key] for key in sorted(told) if key[0] == line.episode_id)
         if line.is_behind

@@ -71,8 +71,8 @@ STANDINGS = """, kept AS (
     (array_agg(told_ml ORDER BY is_worse DESC, coalesce(percent, 0) DESC, limb))[1] AS change_ml,
     bool_or(is_worse) AS worse, bool_or(told_verdict = 'beyond_error_down') AS better,
     bool_or(told_verdict = 'within_error') AS steady,
-    bool_or(verdict <> '' AND verdict <> 'within_error') AS excessive,
-    bool_or(verdict = 'within_error') AS level, bool_or(is_early) AS is_early,
+    bool_or(verdict = 'beyond_error_up') AS excessive,
+    bool_or(verdict <> '' AND verdict <> 'beyond_error_up') AS level, bool_or(is_early) AS is_early,
     bool_or(is_sudden_rise) AS is_sudden, bool_or(both_rose) AS both_rose,
     count(*) FILTER (WHERE is_sudden_rise AND is_recent) AS sudden_lately,
     count(*) FILTER (WHERE both_rose AND is_recent) AS both_lately

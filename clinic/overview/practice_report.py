@@ -174,7 +174,7 @@ def _referrals(both: Both) -> Section:
         or [parts([]) for _ in both],
         total="Clients referred",
         means="Clients registered in the period, by the speciality of the referrer on their record"
-        " (referrers are not named).",
+        " (referrers are not named); records merged into one count once, from the older.",
     )
     return Section("referrals", "Referrals by source", lines, is_drawn=True)
 

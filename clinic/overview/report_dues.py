@@ -7,6 +7,7 @@ unless the client was taped again before the list, which looks some days ahead, 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import zip_longest
 
 from clinic.common.vocabulary import Phase, Word
@@ -42,16 +43,19 @@ class Watched:
 
 def due_in(watched: Watched, period: Period, *, today: date) -> Iterator[Kept]:
     """What became of each re-measurement whose day lies in the period and is over."""
-    interval = measured_again_after(Phase.SURVEILLANCE, watched.every_months)
-    if interval is None:
-        return
     starts = sorted({watched.opened_on, *watched.taped_on})
     for start_on, next_on in zip_longest(starts, starts[1:]):
-        due_on = start_on + interval
-        if not (period.holds(due_on) and due_on < today):
+        due_on = _due_on(start_on, watched.every_months)
+        if not (due_on and period.holds(due_on) and due_on < today):
             continue
         if _is_watched(watched, due_on) and (next_on is None or next_on >= due_on - GRACE):
             yield _kept(due_on, next_on)
+
+
+@lru_cache(maxsize=8192)  # the days of a few years, each asked for by many episodes
+def _due_on(start_on: date, every_months: int | None) -> date | None:
+    interval = measured_again_after(Phase.SURVEILLANCE, every_months)
+    return start_on + interval if interval else None
 
 
 def _is_watched(watched: Watched, on: date) -> bool:

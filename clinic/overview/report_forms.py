@@ -11,6 +11,8 @@ from clinic.overview.report_period import Period
 # common practice, no source. The shortest month has as many.
 FEWEST_DAYS = 28
 MOST_DAYS = 5 * 366
+# Room on either side for the period before, and for what was due from years before that.
+YEARS = range(1900, 2200)
 
 
 class PeriodForm(PlainForm):
@@ -27,6 +29,9 @@ class PeriodForm(PlainForm):
 
     def _check(self, from_on: date, to_on: date) -> None:
         days = (to_on - from_on).days + 1
+        for name, day in (("from_on", from_on), ("to_on", to_on)):
+            if day.year not in YEARS:
+                self.add_error(name, f"Give a day from {YEARS[0]} to {YEARS[-1]}.")
         if days < 1:
             self.add_error("to_on", "The last day lies before the first. Give a later one.")
         elif days < FEWEST_DAYS:

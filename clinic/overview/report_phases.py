@@ -1,21 +1,22 @@
 """Phases that ended in a period, and what the tape says of the intensive ones."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
-from operator import attrgetter
+from itertools import groupby, pairwise
+from operator import attrgetter, itemgetter
 from uuid import UUID
 
-from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef
 
 from clinic.clients.models import PhaseChange
-from clinic.common.vocabulary import Limb, Phase, Side
+from clinic.common.vocabulary import Limb, Phase
 from clinic.overview.report_limb_rules import NOT_COMPARED, Reduced, reduced
 from clinic.overview.report_period import Period
 from measurements.models import GirthSession
-from measurements.selectors.limb_changes import Compared, TwoSessions, compared, sides_of_episodes
+from measurements.selectors.limb_changes import Compared, TwoSessions, compared
+from measurements.selectors.taped import NOT_SAID, AffectedSides, LimbKey, sides_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,30 +46,35 @@ class _Session:
 
 Pair = TwoSessions | None  # None: cannot be compared
 Sessions = Mapping[UUID, Sequence[_Session]]
-Sides = Mapping[tuple[UUID, Limb], Side | None]
+Sides = Mapping[LimbKey, AffectedSides]
 
 
 def ended_phases(period: Period) -> list[EndedPhase]:
     """Every phase that another one followed in the period. One query."""
-    earlier = PhaseChange.objects.filter(episode=OuterRef("episode")).filter(
-        Q(since_on__lt=OuterRef("since_on"))
-        | Q(since_on=OuterRef("since_on"), pk__lt=OuterRef("pk"))
+    within = PhaseChange.objects.filter(
+        episode=OuterRef("episode"), since_on__range=(period.from_on, period.to_on)
     )
-    last = earlier.order_by("-since_on", "-pk")
     rows = (
-        PhaseChange.objects.filter(since_on__range=(period.from_on, period.to_on))
-        .annotate(
-            was=Subquery(last.values("phase")[:1]), began=Subquery(last.values("since_on")[:1])
-        )
-        .exclude(was=None)
-        .exclude(was=F("phase"))
-        .order_by("since_on", "pk")
-        .values_list("episode_id", "episode__client_id", "was", "began", "since_on", "phase")
+        PhaseChange.objects.filter(Exists(within))
+        .order_by("episode_id", "since_on", "pk")
+        .values_list("episode_id", "episode__client_id", "phase", "since_on")
     )
     return [
-        EndedPhase(episode, client, Phase(was), began, ended, Phase(following))
-        for episode, client, was, began, ended, following in rows
+        EndedPhase(episode_id, client_id, Phase(was), began_on, ended_on, Phase(following))
+        for (episode_id, client_id), own in groupby(rows, key=itemgetter(0, 1))
+        for (began_on, was), (ended_on, following) in pairwise(_lasting(row[2:] for row in own))
+        if period.holds(ended_on)
     ]
+
+
+def _lasting(changes: Iterable[tuple[str, date]]) -> Iterator[tuple[date, str]]:
+    """(first day, phase) of those that outlasted their day, oldest first.
+
+    A slip put right on the same day is no phase, and does not end the one it stands in.
+    """
+    at_end_of_day = {since_on: phase for phase, since_on in changes}
+    for _, same in groupby(at_end_of_day.items(), key=itemgetter(1)):
+        yield next(same)
 
 
 def reductions(phases: Sequence[EndedPhase]) -> list[tuple[EndedPhase, Reduced]]:
@@ -77,10 +83,10 @@ def reductions(phases: Sequence[EndedPhase]) -> list[tuple[EndedPhase, Reduced]]
     A phase without any taping is there once, as not comparable.
     """
     episodes = {each.episode_id for each in phases}
-    taped, sides = _sessions(episodes), sides_of_episodes(episodes)
+    taped, sides = _sessions(episodes), sides_of(episodes)
     pairs = [(each, pair) for each in phases for pair in _pairs(each, taped, sides)]
-    found = compared([pair for _, pair in pairs if pair])
-    return [(each, _reduced(pair, found)) for each, pair in pairs]
+    found = iter(compared([pair for _, pair in pairs if pair]))
+    return [(each, _reduced(next(found) if pair else None)) for each, pair in pairs]
 
 
 def _sessions(episodes: set[UUID]) -> Sessions:
@@ -107,11 +113,10 @@ def _pairs(phase: EndedPhase, taped: Sessions, sides: Sides) -> Iterator[Pair]:
         yield None
     for limb, sessions in groupby(within, key=attrgetter("limb")):
         first, *_, last = [*sessions] * 2
-        side = sides.get((phase.episode_id, limb))
+        side = sides.get((phase.episode_id, limb), NOT_SAID).side
         is_twice = side is not None and first.taken_on < last.taken_on
         yield TwoSessions(limb, side, first.id, last.id) if side and is_twice else None
 
 
-def _reduced(pair: Pair, found: Mapping[TwoSessions, Compared]) -> Reduced:
-    both = found.get(pair) if pair else None
+def _reduced(both: Compared | None) -> Reduced:
     return reduced(first=both.then, last=both.now) if both else NOT_COMPARED

@@ -16,7 +16,7 @@ from django.db.models import (
     QuerySet,
     Subquery,
 )
-from django.db.models.functions import Coalesce, Trim, TruncDate
+from django.db.models.functions import Coalesce, Least, Trim, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client, Episode, PhaseChange
@@ -104,7 +104,8 @@ def _within(field: str, period: Period) -> Q:
 def _referrals(period: Period) -> Mapping[str, int]:
     """Clients registered, by the speciality of who referred them; never by name."""
     rows = (
-        Client.objects.filter(_within("registered_at", period))
+        _people()
+        .filter(_within("first_registered_at", period))
         .order_by()
         .values(source=Trim("referrer__speciality"))
         .annotate(number=Count("pk"))
@@ -115,11 +116,20 @@ def _referrals(period: Period) -> Mapping[str, int]:
     return found
 
 
+def _people() -> QuerySet[Any]:
+    """One a person: a record merged into another is not one, but may be the older of the two."""
+    merged = Client.objects.filter(merged_into=OuterRef("pk")).order_by("registered_at")
+    first = Subquery(merged.values("registered_at")[:1])
+    people = Client.objects.filter(merged_into=None)
+    return people.annotate(first_registered_at=Least("registered_at", first))
+
+
 def _evaluation_days(period: Period) -> tuple[list[float], int]:
     """Days from registering to the first episode; how many were registered only after it."""
     rows = (
-        Client.objects.annotate(
-            first_on=Min("episodes__opened_on"), registered_on=TruncDate("registered_at")
+        _people()
+        .annotate(
+            first_on=Min("episodes__opened_on"), registered_on=TruncDate("first_registered_at")
         )
         .filter(first_on__range=(period.from_on, period.to_on))
         .order_by()
@@ -130,19 +140,18 @@ def _evaluation_days(period: Period) -> tuple[list[float], int]:
     return known, len(waits) - len(known)
 
 
-def _episodes_on(on: date) -> QuerySet[Any]:
-    """Episodes with the phase of that day's end, of clients not deactivated by then."""
-    latest = PhaseChange.objects.filter(episode=OuterRef("pk"), since_on__lte=on)
+def _phases_on(on: date) -> QuerySet[Any]:
+    """The phase of each episode at a day's end, of clients not deactivated by then."""
+    until = PhaseChange.objects.filter(since_on__lte=on)
+    latest = until.order_by("episode_id", "-since_on", "-pk").distinct("episode_id").values("pk")
     ended_at = _span(Period(on, on)).ends_at
-    kept = Q(client__deactivated_at=None) | Q(client__deactivated_at__gte=ended_at)
-    phase = Subquery(latest.order_by("-since_on", "-pk").values("phase")[:1])
-    return Episode.objects.filter(kept).annotate(phase_then=phase)
+    gone = Q(episode__client__deactivated_at__lt=ended_at)
+    return PhaseChange.objects.filter(pk__in=latest).exclude(gone)
 
 
 def _phases(on: date) -> Mapping[Phase, int]:
-    rows = _episodes_on(on).order_by().values("phase_then").annotate(number=Count("pk"))
-    counted = rows.exclude(phase_then=None).values_list("phase_then", "number")
-    return {Phase(phase): number for phase, number in counted}
+    rows = _phases_on(on).order_by().values("phase").annotate(number=Count("pk"))
+    return {Phase(phase): number for phase, number in rows.values_list("phase", "number")}
 
 
 def _appointments(period: Period, now: datetime) -> Mapping[tuple[str, str], int]:
@@ -198,10 +207,10 @@ def _letters_overdue(on: date) -> int:
         .annotate(on=TruncDate(starts_at()))
         .filter(on__gt=OuterRef("told_to"), on__lte=on)
     )
+    opened = _phases_on(on).exclude(phase=Phase.DISCHARGED)
     rows = (
-        _episodes_on(on)
-        .filter(client__agrees_to_letters=True, referrer__letter_frequency__in=LETTER_AFTER)
-        .exclude(Q(phase_then=None) | Q(phase_then=Phase.DISCHARGED))
+        Episode.objects.filter(pk__in=opened.values("episode"), client__agrees_to_letters=True)
+        .filter(referrer__letter_frequency__in=LETTER_AFTER)
         .annotate(told_to=Coalesce(last_to, F("opened_on")), wish=F("referrer__letter_frequency"))
         .filter(Exists(visits))
         .order_by()

@@ -11,23 +11,21 @@ from uuid import UUID
 
 from dateutil.relativedelta import relativedelta
 from django.contrib.postgres.aggregates import ArrayAgg
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from clinic.clients.models import PhaseChange
-from clinic.common.vocabulary import Limb, Phase
+from clinic.common.vocabulary import Limb, Phase, Side
 from clinic.overview.report_dues import GRACE, Kept, Watched, due_in
 from clinic.overview.report_limb_rules import Detection, Look, detection
 from clinic.overview.report_period import Period
 from clinic.scheduling.models import RecallSchedule
-from measurements.limb.comparison import relative_change_since
 from measurements.models import GirthSession
-from measurements.selectors.limb_changes import TwoSessions, compared, sides_of_episodes
+from measurements.selectors.limb_changes import TwoSessions, relative_changes_of
+from measurements.selectors.taped import NOT_SAID, LimbKey, sides_of
 
 # The longest stretch between re-measurements that can be kept (`RecallSchedule.every_months`).
 LONGEST_MONTHS = 24
-
-LimbKey = tuple[UUID, Limb]  # episode and kind of limb
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,8 @@ def early_detections(whole: Period, periods: Sequence[Period]) -> list[Counter[D
     listed = _after_baseline(whole)
     looks = _looks(listed)
     first_above = {key: _first_above(own) for key, own in looks.items()}
-    earlier = _earlier([key for key, on in first_above.items() if on], whole.from_on)
+    last_from_on = max(period.from_on for period in periods)
+    earlier = _earlier([key for key, on in first_above.items() if on], last_from_on)
     first_above |= {key: on for key, own in _looks(earlier).items() if (on := _first_above(own))}
     return [
         Counter(
@@ -66,9 +65,17 @@ def _first_above(looks: Iterable[Look]) -> date | None:
 
 
 def _live() -> QuerySet[Any]:
-    """Sessions that are neither struck out nor the baseline, with the baseline of their limb."""
+    """Sessions that are neither struck out nor the baseline, with the baseline taken before them.
+
+    A baseline chosen later says nothing of what was taped before it.
+    """
     baseline = GirthSession.objects.filter(
-        episode=OuterRef("episode"), limb=OuterRef("limb"), is_baseline=True, struck_at=None
+        Q(taken_on__lt=OuterRef("taken_on"))
+        | Q(taken_on=OuterRef("taken_on"), round__lt=OuterRef("round")),
+        episode=OuterRef("episode"),
+        limb=OuterRef("limb"),
+        is_baseline=True,
+        struck_at=None,
     )
     live = GirthSession.objects.filter(struck_at=None, is_baseline=False)
     return live.annotate(baseline_id=Subquery(baseline.values("pk")[:1])).order_by(
@@ -87,7 +94,7 @@ def _after_baseline(period: Period) -> list[_Session]:
 
 
 def _earlier(keys: Sequence[LimbKey], before_on: date) -> list[_Session]:
-    """What was taped of these limbs before a day. One query; none for no limb."""
+    """What was taped of these limbs before a day, in any phase. One query; none for no limb."""
     if not keys:
         return []
     wanted = set(keys)
@@ -108,19 +115,19 @@ def _looks(sessions: Sequence[_Session]) -> Mapping[LimbKey, list[Look]]:
     """What each limb's sessions say against its baseline, oldest first. Two queries at most."""
     if not sessions:
         return {}
-    sides = sides_of_episodes({each.limb[0] for each in sessions})
-    pairs = {
-        each: TwoSessions(each.limb[1], side, each.baseline_id, each.id)
-        for each in sessions
-        if each.baseline_id and (side := sides.get(each.limb))
-    }
-    found = compared(list(pairs.values()))
+    sides = sides_of({each.limb[0] for each in sessions})
+    pairs = [_pair(each, sides.get(each.limb, NOT_SAID).side) for each in sessions]
+    found = iter(relative_changes_of([pair for pair in pairs if pair]))
     looks: defaultdict[LimbKey, list[Look]] = defaultdict(list)
-    for each in sessions:
-        both = found.get(pairs[each]) if each in pairs else None
-        change = relative_change_since(both.now, both.then) if both else None
-        looks[each.limb].append(Look(each.taken_on, change))
+    for each, pair in zip(sessions, pairs, strict=True):
+        looks[each.limb].append(Look(each.taken_on, next(found) if pair else None))
     return looks
+
+
+def _pair(session: _Session, side: Side | None) -> TwoSessions | None:
+    if side is None or session.baseline_id is None:
+        return None
+    return TwoSessions(session.limb[1], side, session.baseline_id, session.id)
 
 
 # What was measured in time

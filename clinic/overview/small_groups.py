@@ -136,11 +136,13 @@ def middle(values: Sequence[float], *, people: int, count: Count | None = None) 
     """The median with its 95 % interval and quartiles, in the unit of the values.
 
     `people` is how many different people the values come from; `count` stands for the number of
-    values where that is part of a total.
+    values where that is part of a total. Of a hidden count no more people are taken for granted
+    than are shown, or what is given would tell how many there are.
     """
     told = count or counted(len(values))
-    if people < SMALLEST_SHOWN:
+    known = min(people, told.low)
+    if known < SMALLEST_SHOWN:
         return Middle(told)
-    if people < BOUNDS_FROM:
+    if known < BOUNDS_FROM:
         return Middle(told, median_of(values))
     return Middle(told, median_of(values), median_interval(values), middle_half(values))

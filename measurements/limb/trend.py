@@ -43,6 +43,14 @@ class HistoryVolumes:
     independent_error_ml: Floats
     shared_error_ml: Floats
 
+    def __getitem__(self, rows: slice) -> "HistoryVolumes":
+        return HistoryVolumes(
+            self.volume_ml[rows],
+            self.error_ml[rows],
+            self.independent_error_ml[rows],
+            self.shared_error_ml[rows],
+        )
+
 
 def history_volumes(
     girths_cm: ArrayLike,
@@ -69,6 +77,27 @@ def history_volumes(
         independent_error_ml=independent,
         shared_error_ml=shared,
     )
+
+
+def relative_changes(
+    *,
+    now: tuple[HistoryVolumes, HistoryVolumes],
+    baseline: tuple[HistoryVolumes, HistoryVolumes],
+) -> tuple[Floats, Floats]:
+    """RVC in percent and its error, of many limbs at once; each pair is (affected, other).
+
+    Volumes above 0, the four of a limb over one section. Source: `relative_change_since`.
+    """
+    (a2, u2), (a1, u1) = now, baseline
+    percent = 100 * (a2.volume_ml * u1.volume_ml / (u2.volume_ml * a1.volume_ml) - 1)
+    return percent, (100 + percent) * np.hypot(_ratio_errors(a2, u2), _ratio_errors(a1, u1))
+
+
+def _ratio_errors(a: HistoryVolumes, b: HistoryVolumes) -> Floats:
+    """As `error.ratio_error`."""
+    own = np.hypot(a.independent_error_ml / a.volume_ml, b.independent_error_ml / b.volume_ml)
+    shared = a.shared_error_ml / a.volume_ml - b.shared_error_ml / b.volume_ml
+    return np.asarray(np.hypot(own, shared))
 
 
 def curvature(levels_cm: Sequence[float], *, section: Section | None = None) -> Floats:

@@ -1,7 +1,7 @@
 """Volumes from girths, each with its section, its standard error and the method that made it."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -91,6 +91,7 @@ def segment_volume(*, lower_cm: float, upper_cm: float, height_cm: float) -> Mil
     return Millilitres(height_cm * girths / (12 * pi))
 
 
+@lru_cache(maxsize=512)  # a report asks several times for what each session of it holds
 def limb_volume(
     girths: LimbGirths, *, section: Section | None = None, tape: TapeError = DEFAULT_TAPE_ERROR
 ) -> Volume:
@@ -100,7 +101,7 @@ def limb_volume(
     """
     section = section or taped_section(girths)
     knots = _girths_at_knots(girths, section)
-    total = sum(segment.ml for segment in _segments(knots))
+    total = sum(_segments_ml(knots))
     error = volume_error(_gradient(knots, len(girths.levels_cm)), girths.trials, tape=tape)
     return Volume(
         ml=Millilitres(total),
@@ -122,13 +123,13 @@ def segment_volumes(
 
 
 def _segments(knots: Knots) -> tuple[SegmentVolume, ...]:
-    return tuple(
-        SegmentVolume(
-            Section(low, high),
-            segment_volume(lower_cm=lower_cm, upper_cm=upper_cm, height_cm=high - low),
-        )
-        for (low, lower_cm, _), (high, upper_cm, _) in pairwise(knots)
-    )
+    sections = (Section(low, high) for (low, *_), (high, *_) in pairwise(knots))
+    return tuple(map(SegmentVolume, sections, _segments_ml(knots)))
+
+
+def _segments_ml(knots: Knots) -> Iterator[Millilitres]:
+    for (low, lower_cm, _), (high, upper_cm, _) in pairwise(knots):
+        yield segment_volume(lower_cm=lower_cm, upper_cm=upper_cm, height_cm=high - low)
 
 
 def volume_gradient(girths: LimbGirths, *, section: Section | None = None) -> tuple[float, ...]:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import zip_longest
+from typing import TypeVar
 from uuid import UUID
 
 from clinic.clients.models import PhaseChange
@@ -18,7 +19,9 @@ from measurements.limb.course import (
 )
 from measurements.limb.error import DEFAULT_TAPE_ERROR, TapeError
 from measurements.limb.errors import ComparisonError
+from measurements.limb.girth import LimbGirths
 from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
+from measurements.limb.volume import limb_volume
 from measurements.report import (
     CoursePoint,
     LimbCourse,
@@ -28,8 +31,9 @@ from measurements.report import (
     SessionReport,
 )
 from measurements.selectors.sessions import report_of
-from measurements.selectors.taped import Taped
+from measurements.selectors.taped import Taped, TapedLimbs
 
+T = TypeVar("T", bound=TapedLimbs)
 Points = dict[UUID, TrendPoint]
 
 
@@ -74,16 +78,16 @@ def _moment(each: Taped) -> tuple[object, ...]:
     return each.facts.taken_on, each.facts.round, each.session.recorded_at
 
 
-def comparable(sessions: Sequence[Taped]) -> list[Taped]:
+def comparable(sessions: Sequence[T]) -> list[T]:
     """The sessions, latest first considered, whose girths share a stretch with all kept so far."""
-    kept: list[Taped] = []
+    kept: list[T] = []
     for each in reversed(sessions):
         if each.limbs and _share_a_section([each, *kept]):
             kept.insert(0, each)
     return kept
 
 
-def _share_a_section(sessions: Sequence[Taped]) -> bool:
+def _share_a_section(sessions: Sequence[TapedLimbs]) -> bool:
     try:
         shared_section(*(limb for each in sessions for limb in each.limbs))
     except ComparisonError:
@@ -120,17 +124,29 @@ def _limb_trend(sessions: Sequence[Taped], side: Side) -> tuple[Trend, Points]:
 
 
 def volume_points(
-    sessions: Sequence[Taped], side: Side, *, is_excess: bool
+    sessions: Sequence[TapedLimbs], side: Side, *, is_excess: bool
 ) -> list[tuple[date, float]]:
     """(day, mL) of every session that can be compared with the last, over their shared stretch.
 
     The excess of the affected limb, or one limb's own volume; oldest first.
     """
-    kept = comparable(sessions)
-    found, _ = _excess_trend(kept) if is_excess else _limb_trend(kept, side)
-    excess = ((each.taken_on, each.excess_ml) for each in found.points)
-    own = ((each.taken_on, each.volume.ml) for each in found.points)
-    return [(on, float(ml)) for on, ml in (excess if is_excess else own) if ml is not None]
+    found = [
+        (each, pair)
+        for each in comparable(sessions)
+        if (pair := each.pair if is_excess else _alone(each.of(side)))
+    ]
+    if not found:
+        return []
+    section = shared_section(*(limb for _, limbs in found for limb in limbs))
+    points = []
+    for each, limbs in found:
+        own, *other = (limb_volume(limb, section=section, tape=each.tape).ml for limb in limbs)
+        points.append((each.facts.taken_on, float(own - sum(other))))
+    return points
+
+
+def _alone(girths: LimbGirths | None) -> tuple[LimbGirths, ...]:
+    return (girths,) if girths else ()
 
 
 def _tape(sessions: Sequence[Taped]) -> TapeError:

@@ -11,16 +11,21 @@ from measurements.limb.comparison import (
     Verdict,
     change_since,
     compare_limbs,
+    comparison_of,
     excess_change,
+    is_shorter,
     relative_change_since,
     shared_section,
     weight_adjusted_change_since,
 )
+from measurements.limb.error import TapeError
 from measurements.limb.errors import ComparisonError
+from measurements.limb.girth import LimbGirths
 from measurements.limb.thresholds import criteria, severity
-from measurements.limb.volume import Volume, limb_volume, segment_volumes
+from measurements.limb.volume import Section, Volume, limb_volume, segment_volumes
 from measurements.report import Caution, EndRow, GirthRow, SessionReport, Since
-from measurements.selectors.taped import Taped
+from measurements.selectors.taped import Taped, TapedLimbs
+from measurements.standing import LastSession
 
 # A rise of this share in less than this time asks for a look the same day; common practice, no
 # source.
@@ -58,7 +63,29 @@ def report_of(now: Taped, *, baseline: Taped | None, previous: Taped | None) -> 
     )
 
 
-def _comparison(now: Taped) -> Comparison | None:
+def last_session(
+    now: TapedLimbs, *, baseline: TapedLimbs | None, previous: TapedLimbs | None
+) -> LastSession:
+    """Of a session's report, what a standing tells."""
+    since = (_since(now, baseline), _since(now, previous))
+    return LastSession(
+        limb=now.facts.limb,
+        session_id=now.facts.id,
+        taken_on=now.facts.taken_on,
+        affected=now.sides.side,
+        is_bilateral=now.sides.is_bilateral,
+        left=limb_volume(now.left, tape=now.tape) if now.left else None,
+        right=limb_volume(now.right, tape=now.tape) if now.right else None,
+        comparison=_comparison(now),
+        since_baseline=since[0],
+        since_previous=since[1],
+        relative_change=_relative_change(now, baseline),
+        is_sudden_rise=any(map(_is_sudden_rise, since)),
+        both_rose=_both_rose(since[1]),
+    )
+
+
+def _comparison(now: TapedLimbs) -> Comparison | None:
     """The limbs of one session over their shared stretch; None where they share none."""
     try:
         return compare_limbs(*now.pair, tape=now.tape) if now.pair else None
@@ -143,7 +170,7 @@ def _number(value: object) -> float | None:
 # Against an earlier session
 
 
-def _since(now: Taped, then: Taped | None) -> Since | None:
+def _since(now: TapedLimbs, then: TapedLimbs | None) -> Since | None:
     if then is None:
         return None
     own = {side: _limb_change(now, then, side) for side in Side}
@@ -161,7 +188,7 @@ def _since(now: Taped, then: Taped | None) -> Since | None:
     )
 
 
-def _limb_change(now: Taped, then: Taped, side: Side) -> Change | None:
+def _limb_change(now: TapedLimbs, then: TapedLimbs, side: Side) -> Change | None:
     """The limb's own change; None when it was not taped then, or from another start."""
     is_now, was_then = now.of(side), then.of(side)
     try:
@@ -170,7 +197,9 @@ def _limb_change(now: Taped, then: Taped, side: Side) -> Change | None:
         return None
 
 
-def _compared_alike(now: Taped, then: Taped | None) -> tuple[Comparison, Comparison] | None:
+def _compared_alike(
+    now: TapedLimbs, then: TapedLimbs | None
+) -> tuple[Comparison, Comparison] | None:
     """Both sessions compared over what all four limbs share; None when that cannot be had."""
     if then is None or now.pair is None or then.pair is None:
         return None
@@ -178,18 +207,21 @@ def _compared_alike(now: Taped, then: Taped | None) -> tuple[Comparison, Compari
         section = shared_section(*now.pair, *then.pair)
     except ComparisonError:
         return None
-    return (
-        compare_limbs(*now.pair, section=section, tape=now.tape),
-        compare_limbs(*then.pair, section=section, tape=now.tape),
-    )
+    return _over(section, now.pair, now.tape), _over(section, then.pair, now.tape)
 
 
-def _excess_change(now: Taped, then: Taped) -> Change | None:
+def _over(section: Section, pair: tuple[LimbGirths, LimbGirths], tape: TapeError) -> Comparison:
+    """Two limbs over a stretch, for a change across sessions: girth by girth is not asked for."""
+    volumes = (limb_volume(each, section=section, tape=tape) for each in pair)
+    return comparison_of(*volumes, section_is_shorter=is_shorter(section, *pair))
+
+
+def _excess_change(now: TapedLimbs, then: TapedLimbs) -> Change | None:
     pairs = _compared_alike(now, then)
     return excess_change(*pairs) if pairs else None
 
 
-def _relative_change(now: Taped, baseline: Taped | None) -> Judged | None:
+def _relative_change(now: TapedLimbs, baseline: TapedLimbs | None) -> Judged | None:
     pairs = _compared_alike(now, baseline)
     return relative_change_since(*pairs) if pairs else None
 
@@ -239,7 +271,7 @@ def _cautions(
         Caution.POSTURE: any(each and each.posture_differs for each in since),
         Caution.CONFIRMED: any(each.was_confirmed for each in now.session.readings.all()),
         Caution.SUDDEN_RISE: any(map(_is_sudden_rise, since)),
-        Caution.BOTH_ROSE: bool(previous and _rose(previous.left) and _rose(previous.right)),
+        Caution.BOTH_ROSE: _both_rose(previous),
     }
     yield from (caution for caution in Caution if applies.get(caution))
 
@@ -251,6 +283,10 @@ def _is_shorter(since: Since | None) -> bool:
 
 def _rose(change: Change | None) -> bool:
     return bool(change and change.verdict is Verdict.BEYOND_ERROR_UP)
+
+
+def _both_rose(previous: Since | None) -> bool:
+    return bool(previous and _rose(previous.left) and _rose(previous.right))
 
 
 def _is_sudden_rise(since: Since | None) -> bool:

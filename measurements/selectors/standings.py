@@ -1,7 +1,7 @@
 """Standings: as kept for lists, and as the girths give them."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from math import isclose
 from typing import Any
@@ -10,15 +10,24 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from clinic.clients.models import Episode
-from clinic.common.vocabulary import Limb, Side
+from clinic.common.vocabulary import Limb, Posture, Side
 from measurements.kept_standing import KeptStanding
 from measurements.limb.comparison import Verdict
+from measurements.limb.girth import LimbGirths
 from measurements.models import GirthSession
-from measurements.selectors.courses import report_within, volume_points
-from measurements.selectors.taped import Taped, sessions_listed, taped
+from measurements.selectors.courses import volume_points
+from measurements.selectors.girth_arrays import girths_of
+from measurements.selectors.sessions import last_session
+from measurements.selectors.taped import (
+    NOT_SAID,
+    AffectedSides,
+    BriefFacts,
+    LimbKey,
+    TapedLimbs,
+    sides_of,
+)
 from measurements.standing import ChangeTold, Standing, standing_of, told_side
 
-Key = tuple[UUID, Limb]  # episode, kind of limb
 BATCH = 200
 # A trend of the width of a thumb shows no more; and a recording never reads a whole history.
 MOST_POINTS = 24
@@ -27,34 +36,60 @@ COLUMNS = [field.attname for field in KeptStanding._meta.concrete_fields if not 
 PLAIN = [name for name in COLUMNS if name != "points"]
 
 
-def reckoned_standings(episodes: Iterable[Episode]) -> dict[Key, Standing]:
-    """What the girths give for every kind of limb taped: 5 queries, however many episodes.
+def reckoned_standings(episode_ids: Collection[UUID]) -> dict[LimbKey, Standing]:
+    """What the girths give for every kind of limb taped: 3 queries, however many episodes.
 
     Reads the girths of their baseline and last sessions: for a few episodes, or in batches.
     """
-    listed: defaultdict[Key, list[GirthSession]] = defaultdict(list)
-    for each in sessions_listed(episodes):
-        listed[each.episode_id, Limb(each.limb)].append(each)
-    needed = {key: _needed(sessions) for key, sessions in listed.items()}
-    found = taped(session for sessions in needed.values() for session in sessions)
+    needed = {key: _needed(sessions) for key, sessions in _listed(episode_ids).items()}
+    limbs = _girths({each.id for sessions in needed.values() for each in sessions})
+    sides = sides_of(episode_ids)
     return {
-        key: _standing([found[session.pk] for session in sessions])
+        key: _standing([_taped(each, sides.get(key, NOT_SAID), limbs) for each in sessions])
         for key, sessions in needed.items()
     }
 
 
-def _needed(sessions: Sequence[GirthSession]) -> list[GirthSession]:
+def _listed(episode_ids: Collection[UUID]) -> dict[LimbKey, list[BriefFacts]]:
+    """Every session that is not struck out, oldest first."""
+    found: defaultdict[LimbKey, list[BriefFacts]] = defaultdict(list)
+    rows = (
+        GirthSession.objects.filter(episode_id__in=episode_ids, struck_at=None)
+        .order_by("taken_on", "round", "recorded_at")
+        .values_list("episode_id", "pk", "limb", "taken_on", "posture", "is_baseline")
+    )
+    for episode_id, pk, limb, taken_on, posture, is_baseline in rows:
+        facts = BriefFacts(pk, Limb(limb), taken_on, Posture(posture), is_baseline)
+        found[episode_id, facts.limb].append(facts)
+    return found
+
+
+def _needed(sessions: Sequence[BriefFacts]) -> list[BriefFacts]:
     """The baseline and the last sessions, oldest first."""
     last = sessions[-MOST_POINTS:]
     return [each for each in sessions[:-MOST_POINTS] if each.is_baseline] + list(last)
 
 
-def _standing(sessions: Sequence[Taped]) -> Standing:
-    """One kind of limb, sessions oldest first."""
-    report = report_within(sessions[-1], sessions)
-    is_excess, side = report.comparison is not None, told_side(report)
-    points = volume_points(sessions, side, is_excess=is_excess) if side else []
-    return standing_of(report, points)
+def _girths(session_ids: Collection[UUID]) -> dict[tuple[UUID, Side], LimbGirths]:
+    return {(key, girths.side): girths for key, girths in girths_of(session_ids)}
+
+
+def _taped(
+    facts: BriefFacts, sides: AffectedSides, limbs: Mapping[tuple[UUID, Side], LimbGirths]
+) -> TapedLimbs:
+    left, right = (limbs.get((facts.id, side)) for side in (Side.LEFT, Side.RIGHT))
+    return TapedLimbs(facts, sides, left, right)
+
+
+def _standing(sessions: Sequence[TapedLimbs]) -> Standing:
+    """One kind of limb, sessions oldest first: one round of a day after the other."""
+    *earlier, now = sessions
+    baseline = next((each for each in earlier if each.facts.is_baseline), None)
+    last = last_session(now, baseline=baseline, previous=earlier[-1] if earlier else None)
+    side, is_excess = told_side(last), last.comparison is not None
+    return standing_of(
+        last, side, volume_points(sessions, side, is_excess=is_excess) if side else []
+    )
 
 
 # As kept
@@ -132,11 +167,10 @@ def _change(on: date | None, ml: float, error_ml: float, judged: str) -> ChangeT
 # Compared
 
 
-def standings_that_differ() -> Iterator[Key]:
+def standings_that_differ() -> Iterator[LimbKey]:
     """Each kept row that is not what the girths give, and each that is missing or left over."""
     for keys in batches():
-        episodes = list(Episode.objects.filter(pk__in=keys))
-        told = reckoned_standings(episodes)
+        told = reckoned_standings(keys)
         kept = {
             (episode_id, each.limb): each
             for episode_id, own in kept_standings(

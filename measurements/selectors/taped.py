@@ -1,7 +1,11 @@
 """Measuring sessions as read from the database: the facts, the girths, the sides that matter."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from typing import Any, Protocol
 from uuid import UUID
 
 from django.db.models import QuerySet, prefetch_related_objects
@@ -13,6 +17,8 @@ from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
 from measurements.models import GirthReading, GirthSession
 from measurements.report import SessionFacts
+
+LimbKey = tuple[UUID, Limb]  # episode, kind of limb
 
 # Regions whose treatment puts a limb at risk when the limb itself is not named; anatomy.
 WATCHED_FOR: dict[Limb, tuple[Region, ...]] = {
@@ -33,16 +39,28 @@ class AffectedSides:
         return self.side is not None or self.is_bilateral
 
 
-@dataclass(frozen=True)
-class Taped:
-    """One session with its girths by side; a side that was not taped is None."""
+NOT_SAID = AffectedSides(None, is_bilateral=False)
 
-    session: GirthSession
-    facts: SessionFacts
+
+@dataclass(frozen=True)
+class BriefFacts:
+    """Of a session, what comparing it with others asks for."""
+
+    id: UUID
+    limb: Limb
+    taken_on: date
+    posture: Posture
+    is_baseline: bool
+
+
+@dataclass(frozen=True)
+class TapedLimbs:
+    """The limbs of one session, by side; a side that was not taped is None."""
+
+    facts: SessionFacts | BriefFacts
     sides: AffectedSides
     left: LimbGirths | None
     right: LimbGirths | None
-    readings: tuple[GirthReading, ...]
 
     @property
     def tape(self) -> TapeError:
@@ -65,17 +83,53 @@ class Taped:
         return (affected, other) if affected and other else None
 
 
-def affected_sides(limb: Limb, regions: Iterable[AffectedRegion]) -> AffectedSides:
+@dataclass(frozen=True)
+class Taped(TapedLimbs):
+    """One session with all that was written down of it."""
+
+    facts: SessionFacts
+    session: GirthSession
+    readings: tuple[GirthReading, ...]
+
+
+class RegionSaid(Protocol):
+    """A region of an episode, as far as it decides what is set against what."""
+
+    @property
+    def region(self) -> str: ...
+
+    @property
+    def side(self) -> str: ...
+
+    @property
+    def involvement(self) -> str: ...
+
+
+def affected_sides(limb: Limb, regions: Iterable[RegionSaid]) -> AffectedSides:
     """Swollen sides of the limb count; without any, sides at risk; then sides treated nearby."""
-    known = list(regions)
-    own = [each for each in known if each.region == limb]
-    swollen = [each for each in own if each.involvement == Involvement.SWOLLEN]
-    near = [each for each in known if each.region in WATCHED_FOR[limb]]
+    return _sides(limb, frozenset((each.region, each.side, each.involvement) for each in regions))
+
+
+@lru_cache(maxsize=1024)  # few combinations, asked for thousands of times
+def _sides(limb: Limb, known: frozenset[tuple[str, str, str]]) -> AffectedSides:
+    own = [each for each in known if each[0] == limb]
+    swollen = [each for each in own if each[2] == Involvement.SWOLLEN]
+    near = [each for each in known if each[0] in WATCHED_FOR[limb]]
     for chosen in (swollen, own, near):
-        sides = {Side(each.side) for each in chosen if each.side != RegionSide.MIDLINE}
+        sides = {Side(side) for _, side, _ in chosen if side != RegionSide.MIDLINE}
         if sides:
             return AffectedSides(sides.pop() if len(sides) == 1 else None, len(sides) > 1)
-    return AffectedSides(None, False)
+    return NOT_SAID
+
+
+def sides_of(episode_ids: QuerySet[Any, Any] | Iterable[UUID]) -> dict[LimbKey, AffectedSides]:
+    """Of each kind of limb in each episode that names a region. One query."""
+    regions: defaultdict[UUID, list[Any]] = defaultdict(list)
+    said = AffectedRegion.objects.filter(episode__in=episode_ids)
+    columns = ("episode_id", "region", "side", "involvement")
+    for row in said.values_list(*columns, named=True):
+        regions[row.episode_id].append(row)
+    return {(key, limb): affected_sides(limb, own) for key, own in regions.items() for limb in Limb}
 
 
 def swollen_side(limb: Limb, regions: Iterable[AffectedRegion]) -> Side | None:

@@ -18,9 +18,9 @@ def keep_standings(episode_ids: Iterable[UUID]) -> int:
     calls it. No log entry of its own: it says nothing that the change does not say already.
     """
     locked = Episode.objects.select_for_update().order_by("pk").filter(pk__in=list(episode_ids))
-    chosen = list(locked)
-    found = reckoned_standings(chosen)
-    KeptStanding.objects.filter(episode__in=[each.pk for each in chosen]).delete()
+    keys = list(locked.values_list("pk", flat=True))
+    found = reckoned_standings(keys)
+    KeptStanding.objects.filter(episode__in=keys).delete()
     rows = [row_of(episode_id, standing) for (episode_id, _), standing in found.items()]
     return len(KeptStanding.objects.bulk_create(rows))
 

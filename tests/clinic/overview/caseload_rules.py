@@ -10,6 +10,7 @@ from typing import Any
 from clinic.common.vocabulary import Phase, Stage
 from clinic.overview.caseload import Asked, CaseloadLine, DueBy, JudgedAs, Order
 from clinic.overview.concern import FlagKind
+from measurements.limb.comparison import Verdict
 from measurements.standing import Standing
 
 STAGES, PHASES, FLAGS = list(Stage), list(Phase), list(FlagKind)
@@ -35,8 +36,8 @@ JUDGEMENTS: dict[JudgedAs, Callable[[Standing], bool]] = {
     JudgedAs.WORSE: lambda each: each.is_worse,
     JudgedAs.BETTER: lambda each: each.is_better,
     JudgedAs.STEADY: lambda each: each.direction is not None and not each.direction.is_beyond_error,
-    JudgedAs.EXCESS: lambda each: each.verdict is not None and each.verdict.is_beyond_error,
-    JudgedAs.NO_EXCESS: lambda each: each.verdict is not None and not each.verdict.is_beyond_error,
+    JudgedAs.EXCESS: lambda each: each.verdict is Verdict.BEYOND_ERROR_UP,
+    JudgedAs.NO_EXCESS: lambda each: each.verdict not in (None, Verdict.BEYOND_ERROR_UP),
 }
 
 

@@ -142,6 +142,19 @@ def test_a_line_says_excess_verdict_change_and_trend(cast: Cast, therapist: Brow
     assert "style=" not in page.content.decode()
 
 
+def test_a_session_that_no_earlier_one_can_be_set_against_is_not_called_the_first(
+    cast: Cast, therapist: Browser
+) -> None:
+    episode = person("Ownley", cast.therapist)
+    make_session(episode, make_protocol(), taken_on=today() - timedelta(days=30))
+    elsewhere = make_protocol(start_landmark="elbow crease")
+    make_session(episode, elsewhere, taken_on=today())
+    keep_standings([episode.pk])
+    words = text_of(therapist.get(PAGE))
+    assert "nothing earlier to compare" in words
+    assert "first session" not in words
+
+
 def test_who_was_never_taped_is_said_to_be_and_owes_a_baseline(
     cast: Cast, therapist: Browser
 ) -> None:
@@ -268,6 +281,29 @@ def test_the_order_turns_round_and_who_has_no_value_stays_last(cast: Cast) -> No
     turned = names(found(cast.therapist, order=Order.CHANGE, is_descending=True))
     assert turned == ["Bettering", "Ångsteady", "Worseley", "Untaped"]
     assert names(found(cast.therapist))[0] == "Worseley"
+
+
+def test_a_limb_smaller_than_the_other_has_no_excess(cast: Cast) -> None:
+    """Beyond error, but the other way: the arm not affected is the larger one."""
+    smaller = [(Region.ARM, RegionSide.LEFT, Involvement.SWOLLEN)]
+    taped(person("Smaller", cast.therapist, regions=smaller), ARM_SWOLLEN_CM)
+    taped(person("Larger", cast.therapist), ARM_SWOLLEN_CM)
+    assert names(found(cast.therapist, judged=JudgedAs.EXCESS)) == ["Larger"]
+    assert names(found(cast.therapist, judged=JudgedAs.NO_EXCESS)) == ["Smaller"]
+
+
+# WAI-ARIA 1.2, aria-sort: "descending" where the items go down by the values of that column.
+@pytest.mark.usefixtures("three")
+def test_a_heading_tells_the_way_the_values_go(therapist: Browser) -> None:
+    for order, way in (
+        ("excess", "descending"),
+        ("-excess", "ascending"),
+        ("name", "ascending"),
+        ("-name", "descending"),
+        ("due", "ascending"),
+    ):
+        page = therapist.get(PAGE, {"whose": "mine", "order": order}).content.decode()
+        assert re.findall(r'aria-sort="(\w+ding)"', page) == [way]
 
 
 @pytest.mark.usefixtures("three")

@@ -10,6 +10,7 @@ from scipy import stats
 
 from clinic.clients.models import Client
 from clinic.common.vocabulary import Phase
+from clinic.keeping.services.merging import merge_clients
 from clinic.overview.practice_report import Line, PracticeReport
 from clinic.overview.report_charts import section_figure, shares_figure
 from clinic.overview.report_dues import Kept
@@ -76,25 +77,26 @@ def test_the_reduction_is_that_of_the_excess_from_first_to_last_taping(
 
     Girth 22: 84. Then 21 leaves 41, 20.5 leaves 20.25, 22 leaves 84, 20 leaves 0.
     """
-    for *between, last in ((21.5, 21), (21,), (20.5,), (22,), (20,)):
+    for *between, last in ((21.5, 21), (21,), (21,), (20.5,), (22,), (20,)):
         treated(cast.therapist, protocol, 22, *between, last)
     treated(cast.therapist, protocol, 20, 20)  # nothing to reduce
     treated(cast.therapist, protocol, 22)  # taped once
     treated(cast.therapist, protocol, 22, 21, ended_on=date(2026, 10, 1))  # another period
     found = sorted(each.percent for _, each in facts().reductions if each.percent is not None)
-    by_hand = [0, 100 * 43 / 84, 100 * 43 / 84, 100 * 63.75 / 84, 100]
+    by_hand = [0, *[100 * 43 / 84] * 3, 100 * 63.75 / 84, 100]
     assert found == pytest.approx(by_hand)
     outcomes = [each.outcome for _, each in facts().reductions]
     assert {outcome: outcomes.count(outcome) for outcome in Outcome} == {
-        Outcome.FELL: 4,
+        Outcome.FELL: 5,
         Outcome.NOT_FALLEN: 1,
         Outcome.NO_CLEAR_EXCESS: 1,
         Outcome.NOT_COMPARABLE: 1,
     }
     shown = lines("intensive")
     assert shown["Excess reduction"].now.median == pytest.approx(100 * 43 / 84)
-    assert shown["Excess reduction"].now.interval is None  # five people
-    assert shown["Limbs in intensive phases that ended"].now.text == "4 to 16"
+    assert shown["Excess reduction"].now.count.text == "6 to 9"
+    assert shown["Excess reduction"].now.interval is None  # six people
+    assert shown["Limbs in intensive phases that ended"].now.text == "8 to 17"
 
 
 def test_a_taping_after_the_phase_or_struck_out_counts_for_nothing(
@@ -107,6 +109,22 @@ def test_a_taping_after_the_phase_or_struck_out_counts_for_nothing(
     wrong.save()
     ((_, only),) = facts().reductions
     assert only.percent == pytest.approx(100 * 43 / 84)
+
+
+def test_a_phase_put_right_on_the_same_day_never_was(cast: Cast, protocol: Protocol) -> None:
+    """A slip of the hand is neither early treatment nor an intensive phase, and ends none."""
+    watched = opened(date(2026, 1, 5), cast.therapist, Phase.SURVEILLANCE)
+    for phase in (Phase.INTENSIVE, Phase.SURVEILLANCE):
+        moved(watched, phase, date(2026, 7, 7))
+    episode = opened(date(2026, 7, 6), cast.therapist)
+    taped(episode, protocol, date(2026, 7, 6), 22)
+    for phase in (Phase.MAINTENANCE, Phase.INTENSIVE):
+        moved(episode, phase, date(2026, 7, 13))
+    taped(episode, protocol, date(2026, 8, 3), 21)
+    moved(episode, Phase.MAINTENANCE, date(2026, 8, 20))
+    assert facts().moved_to_intensive == 0
+    ((_, only),) = facts().reductions
+    assert only.percent == pytest.approx(100 * 43 / 84)  # from the first taping, of 6 July
 
 
 def test_early_detections_are_limbs_above_three_percent_for_the_first_time(
@@ -132,6 +150,37 @@ def test_early_detections_are_limbs_above_three_percent_for_the_first_time(
         Detection.NOT_JUDGED: 1,
     }
     assert facts().moved_to_intensive == 3
+
+
+def test_what_was_taped_before_a_baseline_chosen_later_is_not_judged(
+    cast: Cast, protocol: Protocol
+) -> None:
+    episode = opened(date(2026, 1, 5), cast.therapist, Phase.SURVEILLANCE)
+    taped(episode, protocol, date(2026, 7, 6), 21)
+    taped(episode, protocol, date(2026, 10, 6), 20, is_baseline=True)
+    assert facts().detections == {Detection.NOT_JUDGED: 1}
+
+
+def test_a_rise_known_before_the_period_is_known_whatever_stands_beside_it(
+    cast: Cast, protocol: Protocol
+) -> None:
+    """Above the limit in spring, while treated; back under surveillance and above in summer."""
+    episode = opened(date(2026, 1, 5), cast.therapist, Phase.SURVEILLANCE)
+    taped(episode, protocol, episode.opened_on, 20, is_baseline=True)
+    moved(episode, Phase.INTENSIVE, date(2026, 2, 2))
+    taped(episode, protocol, date(2026, 4, 6), 21)
+    moved(episode, Phase.SURVEILLANCE, date(2026, 5, 4))
+    taped(episode, protocol, date(2026, 7, 6), 21)
+    autumn = facts_of((SUMMER.following, SUMMER), now=NOW)[1]
+    assert facts().detections == autumn.detections == {Detection.KNOWN: 1}
+
+
+def test_a_record_merged_into_another_is_the_same_person_referred_once(cast: Cast) -> None:
+    older, kept = registered(date(2026, 7, 3)), registered(date(2026, 7, 20))
+    make_episode(kept, cast.therapist, opened_on=date(2026, 7, 23))
+    merge_clients(kept=kept, other=older, taking=(), by=cast.lead)
+    assert sum(facts().referrals.values()) == 1
+    assert facts().evaluation_days == [20]  # from the day the person was first registered
 
 
 def test_above_the_limit_within_error_is_told_apart() -> None:

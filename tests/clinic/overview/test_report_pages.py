@@ -64,6 +64,8 @@ def test_only_the_lead_may_and_only_to_look(
         ("1 Mar 2026", "1 Feb 2026", "lies before the first"),
         ("1 Mar 2026", "27 Mar 2026", "These are 27 days"),
         ("1 Mar 1999", "1 Mar 2026", "five years at most"),
+        ("1 Dec 9999", "31 Dec 9999", "Give a day from 1900 to 2199"),
+        ("1 Jan 0001", "28 Feb 0001", "Give a day from 1900 to 2199"),
     ],
 )
 @pytest.mark.parametrize("name", [PAGE, FILE])

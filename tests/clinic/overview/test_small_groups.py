@@ -69,3 +69,18 @@ def test_a_median_needs_five_people_and_its_bounds_nine() -> None:
     told = middle(values, people=9)
     assert told.interval
     assert (told.interval.low, told.interval.high) == (2, 8)  # never the smallest or largest
+
+
+def test_a_median_given_or_not_tells_nothing_of_a_hidden_count() -> None:
+    """All limbs of two outcomes, one a person, grouped by what is published of them."""
+    seen = defaultdict(set)
+    for numbers in product(range(12), repeat=2):
+        told = parts(numbers)
+        values = [float(each) for each in range(sum(numbers))]
+        found = middle(values, people=len(values), count=told.total)
+        given = (found.median is None, found.interval is None, found.quartiles is None)
+        seen[told, given].add(numbers)
+    for (told, _), tables in seen.items():
+        for place, cell in enumerate(told.cells):
+            possible = {numbers[place] for numbers in tables}
+            assert possible == ({1, 2, 3, 4} if cell.hidden else {cell.value})
