@@ -12,6 +12,7 @@ from clinic.common.errors import RuleBroken
 # ├── TooLate
 # ├── MailCannotGo
 # ├── MailSilent
+# ├── MailBroken
 # └── AgreementStands
 
 
@@ -66,6 +67,10 @@ class MailCannotGo(RuleBroken):
 
 class MailSilent(RuleBroken):
     """The mail server could not be reached or refused us; nothing was handed over."""
+
+
+class MailBroken(RuleBroken):
+    """The line to the mail server broke over one letter, which may have been sent."""
 
 
 class AgreementStands(RuleBroken):

@@ -199,11 +199,14 @@ def _keep(rows: Iterable[Sending]) -> None:
 def resend(*, sending: Sending, reason: str, by: User) -> Batch:
     """Print a letter that was sent once more, to the present address.
 
-    Raises ReasonMissing, CannotGo, AlreadyOnItsWay.
+    Raises ReasonMissing, CannotGo, AlreadyOnItsWay (also for one that never went: it is on the
+    list, or was taken off it for a reason).
     """
     if not reason:
         raise errors.ReasonMissing("reason")
     _lock([sending.letter_id])
+    if Sending.objects.get(pk=sending.pk).state is not State.SENT:
+        raise errors.AlreadyOnItsWay
     letter = letter_of(sending)
     way = way_of(Output.PRINT, letter.referrer.delivery)
     again = Going(
