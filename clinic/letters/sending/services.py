@@ -17,6 +17,7 @@ from clinic.letters.sending.posting import Piece, posting_order
 from clinic.letters.sending.selectors import (
     LetterToSend,
     chosen_letters,
+    last_print,
     letter_of,
     sendings_of,
 )
@@ -217,7 +218,9 @@ def resend(*, sending: Sending, reason: str, by: User) -> Batch:
         resend_reason=reason,
     )
     _refuse_what_cannot_go([again])
-    chosen = Chosen((letter.id,), Output.PRINT, note=reason)
+    before = last_print()  # the printer has not changed since
+    two_sided = before is not None and before.two_sided
+    chosen = Chosen((letter.id,), Output.PRINT, two_sided=two_sided, note=reason)
     return _written_down([again], chosen, by)
 
 
