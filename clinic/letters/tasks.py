@@ -1,5 +1,6 @@
-"""What the worker does. Jobs carry row numbers only: no word of a client reaches queue or log."""
+"""What the worker does. Jobs carry row numbers and moments, no word of a client."""
 
+from datetime import datetime
 from uuid import UUID
 
 from procrastinate import JobContext, RetryStrategy
@@ -31,8 +32,8 @@ WHEN_SILENT = RetryStrategy(
 
 
 @app.task(name=MAIL_TASK, queue=QUEUE, retry=WHEN_SILENT, priority=MAIL_PRIORITY)
-def mail_letters(*, batch_id: str, by_id: int) -> None:
-    mail_batch(batch_id=UUID(batch_id), by_id=by_id)
+def mail_letters(*, batch_id: str, by_id: int, asked_at: str) -> None:
+    mail_batch(batch_id=UUID(batch_id), by_id=by_id, asked_at=datetime.fromisoformat(asked_at))
 
 
 @app.periodic(cron="* * * * * */10")

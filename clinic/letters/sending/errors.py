@@ -13,6 +13,7 @@ from clinic.common.errors import RuleBroken
 # ├── MailCannotGo
 # ├── MailSilent
 # ├── MailBroken
+# ├── MailStale
 # └── AgreementStands
 
 
@@ -71,6 +72,10 @@ class MailSilent(RuleBroken):
 
 class MailBroken(RuleBroken):
     """The line to the mail server broke over one letter, which may have been sent."""
+
+
+class MailStale(RuleBroken):
+    """E-mails were asked for hours ago: a person asks anew."""
 
 
 class AgreementStands(RuleBroken):

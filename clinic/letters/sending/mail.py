@@ -6,6 +6,7 @@ itself. While one is handed over its row is held: nobody settles it in that mome
 """
 
 from contextlib import suppress
+from datetime import datetime, timedelta
 from io import BytesIO
 from smtplib import SMTPDataError, SMTPException, SMTPRecipientsRefused, SMTPSenderRefused
 from time import monotonic
@@ -39,6 +40,9 @@ from clinic.scheduling.selectors.reminders import mail_is_set_up
 
 # One job works this long, then asks for the next: a worker told to stop ends between two letters.
 SECONDS_AT_A_TIME = 8.0
+# Later than this a person asks anew: a backup restored with a job in it must not send by itself
+# what went out after it was made.
+STALE_AFTER = timedelta(hours=2)
 # Before letters that wait to be compiled: somebody watches.
 MAIL_PRIORITY = 10
 ENCRYPTION = "AES-256"
@@ -59,11 +63,18 @@ def ask_for_mails(*, batch: Batch, by: User) -> None:
 def _put_on_queue(batch: Batch, by: User) -> None:
     """A second job beside the first does no harm: each letter is claimed by one."""
     task = jobs.configure_task(MAIL_TASK, queue=QUEUE, priority=MAIL_PRIORITY, allow_unknown=False)
-    task.defer(batch_id=str(batch.pk), by_id=by.pk)
+    task.defer(batch_id=str(batch.pk), by_id=by.pk, asked_at=timezone.now().isoformat())
 
 
-def mail_batch(*, batch_id: UUID, by_id: int, seconds: float = SECONDS_AT_A_TIME) -> None:
-    """What a job does: send for a while, then ask for another job. Raises as `send_mails`."""
+def mail_batch(
+    *, batch_id: UUID, by_id: int, asked_at: datetime, seconds: float = SECONDS_AT_A_TIME
+) -> None:
+    """What a job does: send for a while, then ask for another job.
+
+    Raises MailStale, and as `send_mails`.
+    """
+    if timezone.now() - asked_at > STALE_AFTER:
+        raise errors.MailStale
     batch, by = Batch.objects.get(pk=batch_id), User.objects.get(pk=by_id)
     send_mails(batch=batch, by=by, seconds=seconds)
     if mails_waiting(batch, by):

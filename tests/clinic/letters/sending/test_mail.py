@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime, timedelta
 from io import BytesIO
 from smtplib import (
     SMTPDataError,
@@ -16,11 +17,13 @@ from django.core import mail as outbox_of
 from django.core.mail import EmailMessage
 from django.core.mail.backends.locmem import EmailBackend
 from django.db import OperationalError, connection, transaction
+from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 from procrastinate.jobs import Job
 from pypdf import PdfReader
 
 from clinic.clients.models import Referrer
+from clinic.demo.clock import clock_at
 from clinic.letters.models import ProgressLetter
 from clinic.letters.runs.services import QUEUE
 from clinic.letters.sending import errors, mail, passphrases
@@ -299,9 +302,10 @@ def job_of(batch: Batch) -> ProcrastinateJob:
 
 def test_a_job_carries_row_numbers_only_and_asks_for_the_next(cast: Cast, batch: Batch) -> None:
     ask_for_mails(batch=batch, by=cast.front_desk)
-    args = job_of(batch).args
-    assert args == {"batch_id": str(batch.pk), "by_id": cast.front_desk.pk}
-    mail.mail_batch(batch_id=batch.pk, by_id=cast.front_desk.pk, seconds=-1)
+    args, ids = job_of(batch).args, {"by_id": cast.front_desk.pk}
+    asked_at = datetime.fromisoformat(args["asked_at"])
+    assert args == ids | {"batch_id": str(batch.pk), "asked_at": args["asked_at"]}
+    mail.mail_batch(batch_id=batch.pk, asked_at=asked_at, seconds=-1, **ids)
     assert states(batch) == [State.SENT, State.WAITING, State.WAITING]
     assert ProcrastinateJob.objects.filter(task_name=MAIL_TASK).count() == 2
     mail_letters(**args)  # a second job, or the same once more after a restart
@@ -312,6 +316,15 @@ def test_a_job_carries_row_numbers_only_and_asks_for_the_next(cast: Cast, batch:
     assert {row.sent_by for row in batch.sendings.all()} == {cast.front_desk}
     with pytest.raises(errors.NotConfirmed):
         ask_for_mails(batch=batch, by=cast.front_desk)
+
+
+def test_a_job_of_hours_ago_sends_nothing_by_itself(cast: Cast, batch: Batch) -> None:
+    """It may come out of a backup, restored after its letters had gone."""
+    ask_for_mails(batch=batch, by=cast.front_desk)
+    args = job_of(batch).args
+    with clock_at(timezone.now() + timedelta(hours=3)), pytest.raises(errors.MailStale):
+        mail_letters(**args)
+    assert states(batch) == [State.WAITING] * 3
 
 
 def test_a_silent_server_is_tried_again_and_a_broken_line_is_not() -> None:
