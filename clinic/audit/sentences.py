@@ -61,6 +61,7 @@ SENTENCES = {
     "letter.kept_back": "noted that a letter is not to be sent",
     "letter.sent": "confirmed that a letter was sent",
     "letter.sending_undone": "put a letter back on the list to send",
+    "letter_batch.mailing_asked": "let a batch of letters go by e-mail",
     "letter.mailed": "sent a letter by e-mail",
     "letter.mail_failed": "noted that an e-mail with a letter did not go out",
     "mail_agreement.kept": "kept a referrer's agreement to letters by e-mail",

@@ -6,7 +6,8 @@ from datetime import date
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Func, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models import F, Func, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from clinic.accounts import permits
@@ -274,6 +275,16 @@ def with_phase(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
     return episodes.annotate(
         phase_now=Subquery(latest.values("phase")[:1]),
         phase_since_on=Subquery(latest.values("since_on")[:1]),
+    )
+
+
+def with_reader(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
+    """Adds who letters go to, the episode's referrer, else the client's: how often (`wish`) and
+    `reader_is_active`; a letter is owed to nobody deactivated. Both NULL without a referrer.
+    """
+    return episodes.annotate(
+        wish=Coalesce(F("referrer__letter_frequency"), F("client__referrer__letter_frequency")),
+        reader_is_active=Coalesce(F("referrer__is_active"), F("client__referrer__is_active")),
     )
 
 

@@ -4,6 +4,7 @@ import hashlib
 import json
 from dataclasses import dataclass
 
+from clinic.letters.address import address_style
 from clinic.letters.chart import Chart, chart
 from clinic.letters.kinds import LetterKind, heading
 from clinic.letters.numbers import NumberTable, end_of, number_table
@@ -82,6 +83,10 @@ class Sheet:
     @property
     def blocks(self) -> tuple[TextBlock, ...]:
         return blocks(self.kind, self.texts)
+
+    @property
+    def address_style(self) -> str:
+        return address_style(self.summary.addressee.lines)
 
     @property
     def has_chart(self) -> bool:

@@ -40,6 +40,12 @@ class Addressee:
     street: str
     town: str
 
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """As printed: the speciality stands in only where no organisation is named."""
+        place = self.organisation or self.speciality
+        return tuple(filter(None, [self.name, place, self.street, self.town]))
+
 
 @dataclass(frozen=True)
 class ClientNamed:

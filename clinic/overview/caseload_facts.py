@@ -59,6 +59,7 @@ COLUMNS = (
     "phase_now",
     "phase_since_on",
     "wish",
+    "reader_is_active",
     "agrees",
     "last_letter_to",
     "letter_draft_at",

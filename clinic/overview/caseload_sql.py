@@ -160,9 +160,10 @@ WEIGHED = """, joined AS (
   FROM opened
   JOIN clients_client AS client ON client.id = opened.client_id
   JOIN accounts_user AS person ON person.id = opened.therapist_id
-  LEFT JOIN clients_referrer AS referrer ON referrer.id = opened.referrer_id
+  LEFT JOIN clients_referrer AS referrer
+    ON referrer.id = coalesce(opened.referrer_id, client.referrer_id)
   LEFT JOIN unnest(%(wishes)s::text[], %(wish_months)s::int[]) AS wish (name, months)
-    ON wish.name = referrer.letter_frequency
+    ON wish.name = referrer.letter_frequency AND referrer.is_active
   LEFT JOIN unnest(%(phases)s::text[], %(phase_months)s::int[]) AS rhythm (phase, months)
     ON rhythm.phase = opened.phase
   LEFT JOIN scheduling_recallschedule AS schedule ON schedule.episode_id = opened.id

@@ -43,7 +43,7 @@ class EpisodeFacts:
     every_months: int | None  # between re-measurements; None: the usual for the phase
     last_taped_on: dict[Limb, date | None]  # every limb the episode treats or watches
     unstaged_regions: tuple[str, ...]
-    letter_frequency: str | None  # None: no referrer, or the client does not agree
+    letter_frequency: str | None  # None: no active referrer, or the client does not agree
     last_letter_to: date | None
     girth_draft_on: date | None
     letter_draft_on: date | None

@@ -11,7 +11,7 @@ from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from clinic.clients.models import AffectedRegion, Episode, region_name
-from clinic.clients.selectors import with_phase
+from clinic.clients.selectors import with_phase, with_reader
 from clinic.common.vocabulary import Limb, Phase, Region
 from clinic.overview.due import EpisodeFacts
 from clinic.scheduling.models import RecallSchedule
@@ -75,7 +75,7 @@ def facts_of(episode: Any, watched: Watched) -> EpisodeFacts:
             for region, side, is_staged in watched.regions
             if not is_staged
         ),
-        letter_frequency=episode.wish if episode.agrees else None,
+        letter_frequency=episode.wish if episode.agrees and episode.reader_is_active else None,
         last_letter_to=episode.last_letter_to,
         girth_draft_on=day_of(episode.girth_draft_at),
         letter_draft_on=day_of(episode.letter_draft_at),
@@ -95,6 +95,7 @@ FACT_COLUMNS = (
     "opened_on",
     "phase_now",
     "wish",
+    "reader_is_active",
     "agrees",
     "last_letter_to",
     "letter_draft_at",
@@ -104,9 +105,7 @@ FACT_COLUMNS = (
 
 
 def wishing(episodes: QuerySet[Episode]) -> QuerySet[Episode]:
-    return episodes.annotate(
-        wish=F("referrer__letter_frequency"), agrees=F("client__agrees_to_letters")
-    )
+    return with_reader(episodes).annotate(agrees=F("client__agrees_to_letters"))
 
 
 def regions_of(keys: QuerySet[Any]) -> defaultdict[UUID, list[tuple[str, str, bool]]]:

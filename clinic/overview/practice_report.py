@@ -379,6 +379,7 @@ def _letters(both: Both) -> Section:
         "Letters overdue on the last day",
         [counted(facts.letters_overdue) for facts in both],
         "Open episodes, seen since the last letter, whose next one by the referrer's wish was due"
-        f" more than {GRACE_DAYS} days before; wishes and consent as they are now.",
+        f" more than {GRACE_DAYS} days before; a deactivated referrer is owed none; wishes and"
+        " consent as they are now.",
     )
     return Section("letters", "Letters", (on_time, *approved, overdue))

@@ -20,6 +20,7 @@ from django.db.models.functions import Coalesce, Least, Trim, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client, Episode, PhaseChange
+from clinic.clients.selectors import with_reader
 from clinic.common.vocabulary import Phase
 from clinic.overview.due import LETTER_AFTER
 from clinic.overview.facts import REFERRERS_LETTER
@@ -198,7 +199,10 @@ def _approved_letters() -> QuerySet[Any]:
 
 
 def _letters_overdue(on: date) -> int:
-    """Open episodes, seen since their last letter, whose next was due longer ago than the grace."""
+    """Open episodes, seen since their last letter, whose next was due longer ago than the grace.
+
+    As the due list and the monthly run count: none to a referrer deactivated since.
+    """
     approved_by = _span(Period(on, on)).ends_at
     letters = _approved_letters().filter(episode=OuterRef("pk"), approved_at__lt=approved_by)
     last_to = Subquery(letters.order_by("-period_to").values("period_to")[:1])
@@ -209,9 +213,9 @@ def _letters_overdue(on: date) -> int:
     )
     opened = _phases_on(on).exclude(phase=Phase.DISCHARGED)
     rows = (
-        Episode.objects.filter(pk__in=opened.values("episode"), client__agrees_to_letters=True)
-        .filter(referrer__letter_frequency__in=LETTER_AFTER)
-        .annotate(told_to=Coalesce(last_to, F("opened_on")), wish=F("referrer__letter_frequency"))
+        with_reader(Episode.objects.filter(pk__in=opened.values("episode")))
+        .filter(client__agrees_to_letters=True, reader_is_active=True, wish__in=LETTER_AFTER)
+        .annotate(told_to=Coalesce(last_to, F("opened_on")))
         .filter(Exists(visits))
         .order_by()
         .values("told_to", "wish")

@@ -5,10 +5,11 @@ from collections.abc import Iterable
 from datetime import date
 from uuid import UUID
 
-from django.db.models import F, Max, Min, OuterRef, Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce, TruncDate
+from django.db.models import Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import TruncDate
 
 from clinic.clients.models import Episode, PhaseChange
+from clinic.clients.selectors import with_reader
 from clinic.common.vocabulary import LetterFrequency, Phase
 from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
@@ -52,11 +53,10 @@ def _open_in(month: date) -> QuerySet[Episode, dict[str, object]]:
     latest = until.order_by("-since_on", "-pk")
     found = Episode.objects.filter(opened_on__lte=month_end(month), client__deactivated_at=None)
     return (
-        found.annotate(
+        with_reader(found)
+        .annotate(
             phase=Subquery(latest.values("phase")[:1]),
             since_on=Subquery(latest.values("since_on")[:1]),
-            wish=Coalesce(F("referrer__letter_frequency"), F("client__referrer__letter_frequency")),
-            reader_is_active=Coalesce(F("referrer__is_active"), F("client__referrer__is_active")),
         )
         .exclude(phase=Phase.DISCHARGED, since_on__lt=month)
         .order_by("client__folded_name", "pk")

@@ -16,6 +16,7 @@ from pypdf import PdfReader, PdfWriter
 
 from clinic.accounts.models import PaperSize, Practice
 from clinic.common.print import bytes_of, one_at_a_time, pages_of, press_for
+from clinic.letters.address import address_style
 from clinic.letters.pdf import PAGE_SIZE
 from clinic.letters.sending.models import Batch, Sending
 from clinic.letters.sending.posting import padding
@@ -36,6 +37,10 @@ class Envelope:
     @property
     def lines(self) -> list[str]:
         return self.sendings[0].addressee.splitlines()
+
+    @property
+    def address_style(self) -> str:
+        return address_style(self.lines)
 
     @property
     def way(self) -> Way:
@@ -90,7 +95,7 @@ def batch_pdf(batch: Batch, sendings: Sequence[Sending], letters: Mapping[UUID, 
         if envelope.has_sheet:
             _add(writer, sheets, batch, page=next(sheet_pages))
         for row in envelope.sendings:
-            _add(writer, readers[row.letter_id], batch)
+            _add_letter(writer, readers[row.letter_id], batch, is_fax=envelope.is_fax)
         writer.add_outline_item(
             title=f"{envelope.number}. {envelope.lines[0]}", page_number=starts_at
         )
@@ -118,6 +123,13 @@ def _set(template: str, shown: dict[str, object], batch: Batch) -> PdfReader:
     with one_at_a_time:
         press = press_for(PAGE_SIZE[PaperSize(batch.paper_size)], STYLES)
         return PdfReader(BytesIO(bytes_of(pages_of(html, press))))
+
+
+def _add_letter(writer: PdfWriter, letter: PdfReader, batch: Batch, *, is_fax: bool) -> None:
+    """A fax machine may read one side only, so each page of a fax has a sheet of its own."""
+    pages = range(len(letter.pages)) if is_fax else (None,)
+    for page in pages:
+        _add(writer, letter, batch, page=page)
 
 
 def _add(writer: PdfWriter, source: PdfReader, batch: Batch, *, page: int | None = None) -> None:

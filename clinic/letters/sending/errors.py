@@ -12,6 +12,8 @@ from clinic.common.errors import RuleBroken
 # ├── TooLate
 # ├── MailCannotGo
 # ├── MailSilent
+# ├── MailBroken
+# ├── MailStale
 # └── AgreementStands
 
 
@@ -66,6 +68,14 @@ class MailCannotGo(RuleBroken):
 
 class MailSilent(RuleBroken):
     """The mail server could not be reached or refused us; nothing was handed over."""
+
+
+class MailBroken(RuleBroken):
+    """The line to the mail server broke over one letter, which may have been sent."""
+
+
+class MailStale(RuleBroken):
+    """E-mails were asked for hours ago: a person asks anew."""
 
 
 class AgreementStands(RuleBroken):

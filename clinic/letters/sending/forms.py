@@ -115,7 +115,9 @@ class PickForm(PlainForm):
 
 
 def _can_go(row: LetterToSend) -> bool:
-    """Whether it can be ticked from the start: there is somewhere to send it."""
+    """Whether it can be ticked from the start: there is somewhere to send it, and no stranger."""
+    if not row.referrer.is_active:
+        return False
     way = way_of(Output.PRINT, row.referrer.delivery)
     lacks = (way is Way.FAX and not row.referrer.fax) or (way is Way.POST and not row.can_be_posted)
     return row.may_be_mailed or not lacks

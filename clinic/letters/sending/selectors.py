@@ -10,19 +10,23 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Value
 from django.db.models.fields.json import KeyTransform
 from django.db.models.functions import Coalesce, TruncMonth
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
 from clinic.clients.models import Referrer, folded
 from clinic.letters.models import ProgressLetter
+from clinic.letters.runs.selectors import is_anyone_compiling
 from clinic.letters.sending.models import STANDING, Batch, MailAgreement, Sending
-from clinic.letters.sending.ways import Output, Way
+from clinic.letters.sending.ways import Output, State, Way
 from clinic.scheduling.selectors.reminders import mail_is_set_up
 
 # More than a practice writes in a month, and 12 s of merging on a busy machine; the list says when
 # there are others.
 MOST_SHOWN = 200
 LOG_LENGTH = 50
+# Named, not imported: the task imports what sends.
+MAIL_TASK = "letters.mail"
 # All of a letter that this page may read: nothing it says.
 COLUMNS = (
     "id",
@@ -212,6 +216,50 @@ def sendings_for(user: User) -> QuerySet[Sending]:
 def sendings_of(batch: Batch, user: User) -> tuple[Sending, ...]:
     """A batch's sendings in posting order. One query."""
     return tuple(sendings_for(user).filter(batch=batch).order_by("place"))
+
+
+def mails_waiting(batch: Batch, user: User) -> list[Sending]:
+    """The batch's e-mails that nobody has tried, in posting order. One query."""
+    rows = sendings_of(batch, user)
+    return [row for row in rows if row.way_word is Way.EMAIL and row.state is State.WAITING]
+
+
+@dataclass(frozen=True)
+class Mailing:
+    """How far the worker is with a batch's e-mails. `has_stopped`: it ended before the last."""
+
+    total: int
+    waiting: int
+    is_under_way: bool = False
+    is_stuck: bool = False  # nobody is there to work
+    has_stopped: bool = False
+
+    @property
+    def is_going_on(self) -> bool:
+        """Whether the outcome of a letter that was tried may come at any moment."""
+        return self.is_under_way and not self.is_stuck
+
+    @property
+    def done(self) -> int:
+        return self.total - self.waiting
+
+
+def mailing_of(batch: Batch, rows: Collection[Sending]) -> Mailing:
+    """`rows` are all of the batch. Two queries at most, none for a batch without e-mail."""
+    mails = [row.state for row in rows if row.way_word is Way.EMAIL]
+    waiting = mails.count(State.WAITING)
+    if batch.output_word is not Output.MAIL:
+        return Mailing(len(mails), waiting)
+    asked = ProcrastinateJob.objects.filter(task_name=MAIL_TASK, args__batch_id=str(batch.pk))
+    last = asked.order_by("-id").values_list("status", flat=True).first()
+    is_under_way = last in {"todo", "doing"}
+    return Mailing(
+        total=len(mails),
+        waiting=waiting,
+        is_under_way=is_under_way,
+        is_stuck=is_under_way and not is_anyone_compiling(),
+        has_stopped=last == "failed" and waiting > 0,
+    )
 
 
 def bytes_of_letters(sendings: Iterable[Sending]) -> dict[UUID, bytes]:

@@ -51,6 +51,10 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.MailSilent: lambda error: (
         "The mail server did not answer or did not let us in. Nothing was sent; try again later."
     ),
+    errors.MailBroken: lambda error: (
+        "The line to the mail server broke. One letter may have been sent: check it below."
+    ),
+    errors.MailStale: lambda error: "This was asked for hours ago. Nothing was sent; ask anew.",
     errors.AgreementStands: lambda error: (
         "Somebody else kept a passphrase at this moment. Look again, then set it once more."
     ),

@@ -17,6 +17,7 @@ from clinic.letters.sending.posting import Piece, posting_order
 from clinic.letters.sending.selectors import (
     LetterToSend,
     chosen_letters,
+    last_print,
     letter_of,
     sendings_of,
 )
@@ -199,11 +200,14 @@ def _keep(rows: Iterable[Sending]) -> None:
 def resend(*, sending: Sending, reason: str, by: User) -> Batch:
     """Print a letter that was sent once more, to the present address.
 
-    Raises ReasonMissing, CannotGo, AlreadyOnItsWay.
+    Raises ReasonMissing, CannotGo, AlreadyOnItsWay (also for one that never went: it is on the
+    list, or was taken off it for a reason).
     """
     if not reason:
         raise errors.ReasonMissing("reason")
     _lock([sending.letter_id])
+    if Sending.objects.get(pk=sending.pk).state is not State.SENT:
+        raise errors.AlreadyOnItsWay
     letter = letter_of(sending)
     way = way_of(Output.PRINT, letter.referrer.delivery)
     again = Going(
@@ -214,7 +218,9 @@ def resend(*, sending: Sending, reason: str, by: User) -> Batch:
         resend_reason=reason,
     )
     _refuse_what_cannot_go([again])
-    chosen = Chosen((letter.id,), Output.PRINT, note=reason)
+    before = last_print()  # the printer has not changed since
+    two_sided = before is not None and before.two_sided
+    chosen = Chosen((letter.id,), Output.PRINT, two_sided=two_sided, note=reason)
     return _written_down([again], chosen, by)
 
 

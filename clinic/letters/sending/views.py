@@ -6,6 +6,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import may, permit
@@ -16,9 +17,9 @@ from clinic.letters.sending import batch_pdf as printing
 from clinic.letters.sending import mail, selectors, services
 from clinic.letters.sending.forms import OutcomeForm, PickForm, WantedForm
 from clinic.letters.sending.models import Batch, Sending
-from clinic.letters.sending.selectors import LetterToSend
+from clinic.letters.sending.selectors import LetterToSend, Mailing
 from clinic.letters.sending.sentences import sentence
-from clinic.letters.sending.ways import Output, State, Way
+from clinic.letters.sending.ways import Output, State
 from clinic.letters.sending.zip_file import batch_zip as zipped
 from clinic.scheduling.selectors.reminders import mail_is_set_up
 
@@ -89,17 +90,28 @@ def batch(request: HttpRequest, batch_id: UUID) -> HttpResponse:
         with form.catching(RuleBroken):
             return _told(request, found, form)
     rows = selectors.sendings_of(found, request.user)
+    mailing = selectors.mailing_of(found, rows)
+    if request.htmx:
+        return _mailing(request, found, mailing)
     shown = {
         "batch": found,
         "form": form,
         "rows": rows,
+        "mailing": mailing,
         "ticked": set(map(str, form.data.getlist("sendings"))) if form.is_bound else set(),
         "waiting": [row for row in rows if row.state is State.WAITING],
-        "unsure": [row for row in rows if row.state is State.UNSURE],
+        "unsure": [] if mailing.is_going_on else [row for row in rows if row.state is State.UNSURE],
         "may_put_back": any(map(_may_go_back, rows)),
         "may_take_out": may(request.user, "letters.take_out"),
     }
     return render(request, "letters/sending/batch.html", shown | SECTION)
+
+
+def _mailing(request: HttpRequest, batch: Batch, mailing: Mailing) -> HttpResponse:
+    """The bar alone; once nothing is under way any more, the whole page again."""
+    if not mailing.is_under_way:
+        return HttpResponse(headers={"HX-Refresh": "true"})
+    return render(request, "letters/sending/_mailing.html", {"batch": batch, "mailing": mailing})
 
 
 def _may_go_back(row: Sending) -> bool:
@@ -163,7 +175,7 @@ def _zipped(batch: Batch, rows: list[Sending]) -> HttpResponse:
 
 
 def _name(batch: Batch) -> str:
-    return f"letters-{batch.made_at:%Y-%m-%d}-{batch.pk.hex[:8]}"
+    return f"letters-{timezone.localdate(batch.made_at):%Y-%m-%d}-{batch.pk.hex[:8]}"
 
 
 def _answer(content: bytes, kind: str, disposition: str) -> HttpResponse:
@@ -175,15 +187,7 @@ def _answer(content: bytes, kind: str, disposition: str) -> HttpResponse:
 def batch_mail(request: HttpRequest, batch_id: UUID) -> HttpResponse:
     found = _batch(request, batch_id)
     try:
-        sent = mail.send_mails(batch=found, by=request.user)
+        mail.ask_for_mails(batch=found, by=request.user)
     except RuleBroken as error:
         messages.error(request, sentence(error))
-    else:
-        rows = selectors.sendings_of(found, request.user)
-        say = messages.success if _all_went(rows) else messages.warning
-        say(request, f"Sent just now: {sent}. What became of each stands below.")
     return redirect("letters-batch", found.pk)
-
-
-def _all_went(rows: tuple[Sending, ...]) -> bool:
-    return all(row.state is State.SENT for row in rows if row.way_word is Way.EMAIL)

@@ -7,7 +7,7 @@ from random import Random
 from typing import Any
 
 from clinic.accounts.models import User
-from clinic.clients.models import Client, Episode, PhaseChange, PrecautionFound
+from clinic.clients.models import Client, Episode, PhaseChange, PrecautionFound, Referrer
 from clinic.common.vocabulary import (
     Involvement,
     LetterFrequency,
@@ -87,16 +87,20 @@ def fill(own: Crowd, *, episodes: int) -> Elsewhere:
 def _client(own: Crowd, clients: list[Client]) -> Client:
     if clients and own.chance(0.2):
         return own.random.choice(clients)
-    wish = own.random.choice(list(LetterFrequency))
     clients.append(
         make_client(
             family_name=own.random.choice(NAMES),
             given_name="A.",
-            referrer=make_referrer(letter_frequency=wish) if own.chance(0.8) else None,
+            referrer=_referrer(own) if own.chance(0.8) else None,
             agrees_to_letters=own.chance(0.8),
         )
     )
     return clients[-1]
+
+
+def _referrer(own: Crowd) -> Referrer:
+    wish = own.random.choice(list(LetterFrequency))
+    return make_referrer(letter_frequency=wish, is_active=own.chance(0.8))
 
 
 def _episode(own: Crowd, client: Client) -> Episode:
@@ -109,6 +113,7 @@ def _episode(own: Crowd, client: Client) -> Episode:
         own.random.choice(own.therapists),
         opened_on=own.day(-500, -2),
         phase=own.random.choice(phases),
+        referrer=own.random.choice([client.referrer, client.referrer, None, _referrer(own)]),
         regions=[
             (each, SIDES.get(each, own.random.choice([RegionSide.LEFT, RegionSide.RIGHT])),
              own.random.choice(list(Involvement)))
@@ -189,9 +194,10 @@ def _change(own: Crowd, name: str) -> dict[str, Any]:
 
 
 def _letters(own: Crowd, episode: Episode) -> None:
-    if episode.referrer is None:
+    reader = episode.referrer or episode.client.referrer
+    if reader is None:
         return
-    common = {"episode": episode, "referrer": episode.referrer, "compiled_by": episode.therapist}
+    common = {"episode": episode, "referrer": reader, "compiled_by": episode.therapist}
     for _ in range(own.random.choice([0, 1, 2])):
         to_on = own.day(-200)
         ProgressLetter.objects.create(

@@ -1,4 +1,4 @@
-"""`manage.py work`: compiles the letters of monthly runs in the background."""
+"""`manage.py work`: compiles the letters of monthly runs and sends e-mails, in the background."""
 
 import os
 import signal
@@ -16,7 +16,7 @@ NICENESS = 10
 
 
 class Command(BaseCommand):
-    help = "Compile letters in the background until stopped, on every core. Keep one running."
+    help = "Compile and e-mail letters in the background until stopped. Keep one running."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--processes", type=int, default=cores(), help="one a core")

@@ -12,12 +12,15 @@ from pdfminer.layout import LTTextContainer, LTTextLine
 from pypdf import PdfReader
 
 from clinic.accounts.models import PaperSize
+from clinic.clients.models import Referrer
+from clinic.letters.address import address_style
 from clinic.letters.models import ProgressLetter
 from clinic.letters.pdf import letter_pdf
 from clinic.letters.selectors import stored_pdf
 from clinic.letters.sending.batch_pdf import batch_pdf
 from clinic.letters.sending.models import Batch
 from clinic.letters.sending.selectors import bytes_of_letters, sendings_of
+from clinic.letters.sending.services import is_standing, put_back
 from clinic.letters.sending.ways import Decision, Output
 from clinic.letters.sending.windows import DIN_5008_B, REACH_MM, US_10, WINDOWS, Window
 from clinic.letters.sending.zip_file import batch_zip
@@ -100,6 +103,43 @@ def test_the_address_shows_in_the_window_on_letter_and_address_sheet(
     assert window.holds(place_of(pdf, page=1, starts="Dr. Odile Farrow", lines=4))
 
 
+LONG = {
+    "organisation": "DEPARTMENT OF BREAST SURGERY AND ONCOLOGY, HARBOUR CANCER CENTRE",
+    "town": "Zwaanshoek, NY 10001",
+}
+LONGER = LONG | {
+    "street": "Memorial Building, Third Floor, Room 3120, 4 Quay Road at Lower Mill Street"
+}
+
+
+@pytest.mark.parametrize("paper", list(PaperSize))
+@pytest.mark.parametrize("lines", [LONG, LONGER])
+def test_an_address_with_long_lines_shows_in_the_window_down_to_the_town(
+    cast: Cast, paper: PaperSize, lines: dict[str, str]
+) -> None:
+    make_practice(paper_size=paper)
+    episode = better(cast.therapist)
+    Referrer.objects.update(**lines)
+    episode.refresh_from_db()
+    draft = compile_letter(
+        episode=episode, period_from=days_ago(90), period_to=today(), by=cast.therapist
+    )
+    own = letter_pdf(final_sheet(draft, cast.therapist))
+    letter = letter_on("Bly", make_referrer(**lines), cast.therapist)
+    sheet = printed(batch_of(letter, by=cast.front_desk, address_sheets=True), cast)
+    for pdf, page in ((own, 0), (sheet, 1)):
+        for starts in ("Dr. Odile Farrow", lines["town"]):
+            assert WINDOWS[paper].holds(place_of(pdf, page=page, starts=starts, lines=1)), starts
+
+
+def test_type_shrinks_with_the_lines_of_an_address() -> None:
+    name, wide = "Dr. Odile Farrow", "m" * 30 + " " + "m" * 30
+    assert address_style([name, "Centre", "4 Quay Road", "Saltmere"]) == ""
+    assert address_style([name, wide, "4 Quay Road", "Saltmere"]) == "address-close"
+    assert address_style([name, wide, wide, "Saltmere"]) == "address-compact"
+    assert address_style([wide * 9] * 4) == "address-compact"
+
+
 def test_pages_come_as_cover_then_envelopes_in_posting_order_then_faxes(cast: Cast) -> None:
     make_practice()
     zoe = make_referrer(family_name="Zoll", given_name="Ada")
@@ -127,6 +167,31 @@ def test_on_two_sides_no_letter_is_printed_on_the_back_of_another(cast: Cast) ->
     ]
     pages = texts(printed(batch_of(*letters, by=cast.front_desk, two_sided=True), cast))
     assert pages[1:] == ["", "Dunn", "Dunn", "Dunn", "", "Eck", "", "Young", "Young"]
+
+
+def test_on_two_sides_nothing_to_be_faxed_is_printed_on_a_back(cast: Cast) -> None:
+    """A fax machine may read one side only: the second page of a summary would not go."""
+    make_practice()
+    fax = make_referrer(delivery="fax", fax="555 0199")
+    letter = letter_on("Fry", fax, cast.therapist, pdf=page_saying("first", "second"))
+    pages = texts(printed(batch_of(letter, by=cast.front_desk, two_sided=True), cast))
+    assert pages[1] == pages[3] == ""
+    assert "3, this one counted" in pages[2]
+    assert pages[4:] == ["first", "", "second", ""]
+
+
+def test_the_cover_list_has_the_numbers_of_the_batchs_page_after_one_was_put_back(
+    cast: Cast,
+) -> None:
+    make_practice()
+    letters = [letter_on(name, make_referrer(), cast.therapist) for name in ("Bly", "Crewe")]
+    batch = batch_of(*letters, by=cast.front_desk)
+    first = batch.sendings.get(place=1)
+    put_back(batch=batch, sending_ids={first.pk}, reason="jammed", by=cast.front_desk)
+    rows = [row for row in sendings_of(batch, cast.front_desk) if is_standing(row)]
+    cover = texts(batch_pdf(batch, rows, bytes_of_letters(rows)))[0]
+    assert f"2. {rows[0].letter.episode.client}" in cover
+    assert "1 letter in 1 envelope" in cover
 
 
 def test_a_referrer_who_moved_gets_an_address_sheet_before_the_unchanged_letter(

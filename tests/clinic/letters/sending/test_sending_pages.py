@@ -2,22 +2,27 @@
 
 import re
 import zipfile
+from datetime import UTC, datetime
 from io import BytesIO
 from typing import Any
 
 import pytest
 from django.core import mail as outbox_of
+from django.db import connection
 from django.test import Client as Browser
 from django.urls import reverse
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from clinic.accounts.models import PaperSize
 from clinic.audit.selectors import history_of
 from clinic.common.print import NotPrinted, PrintFault
+from clinic.demo.clock import clock_at
 from clinic.letters.models import ProgressLetter
-from clinic.letters.sending import batch_pdf
+from clinic.letters.sending import batch_pdf, errors
 from clinic.letters.sending.agreements import agree_to_mail
 from clinic.letters.sending.models import Batch, MailAgreement
 from clinic.letters.sending.ways import Output, Way
+from clinic.letters.tasks import mail_letters
 from tests.builders import make_referrer, today
 from tests.cast import Cast
 from tests.clinic.letters.sending.approved import SAID, batch_of, letter_on
@@ -36,6 +41,15 @@ def letter(cast: Cast) -> ProgressLetter:
 def take(browser: Browser, *letters: ProgressLetter, **typed: Any) -> Any:
     told = {"part": "paper", "output": "print", "letters": [str(each.pk) for each in letters]}
     return browser.post(LIST, told | typed)
+
+
+def run_job(batch: Batch, *, ends_as: str = "succeeded") -> None:
+    """Do the batch's job as a worker does, the last time it tries."""
+    job = ProcrastinateJob.objects.get(args__batch_id=str(batch.pk))
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'doing' WHERE id = %s", [job.pk])
+        cursor.execute("UPDATE procrastinate_jobs SET status = %s WHERE id = %s", [ends_as, job.pk])
+    mail_letters(**job.args)
 
 
 def words(answer: Any) -> str:
@@ -203,6 +217,40 @@ def test_the_list_is_filtered_sorted_and_forgiving(
     assert text.index("Ames") < text.index("Bly")
 
 
+def test_a_letter_to_a_deactivated_referrer_is_ticked_by_a_person_only(
+    desk: Browser, cast: Cast, letter: ProgressLetter
+) -> None:
+    letter.referrer.is_active = False
+    letter.referrer.save()
+    page = desk.get(LIST)
+    assert "deactivated" in words(page)
+    assert 'to Dr. Odile Farrow" checked' not in page.content.decode()
+    assert take(desk, letter).status_code == 302
+
+
+def test_a_batch_names_who_declined_since_until_it_went(
+    desk: Browser, cast: Cast, letter: ProgressLetter
+) -> None:
+    batch = batch_of(letter, by=cast.front_desk)
+    client = letter.episode.client
+    client.agrees_to_letters = False
+    client.save()
+    address = reverse("letters-batch", args=[batch.pk])
+    assert "client declines letters" in words(desk.get(address))
+    desk.post(address, {"all": "yes"})
+    assert "client declines letters" not in words(desk.get(address))
+
+
+def test_a_file_of_an_evening_has_the_day_of_the_practice(
+    desk: Browser, cast: Cast, letter: ProgressLetter, settings: Any
+) -> None:
+    """Half past nine in the evening in New York is the next day in UTC."""
+    with clock_at(datetime(2026, 6, 4, 1, 30, tzinfo=UTC)):
+        batch = batch_of(letter, by=cast.front_desk)
+    pdf = desk.get(reverse("letters-batch-pdf", args=[batch.pk]))
+    assert f"letters-2026-06-03-{batch.pk.hex[:8]}.pdf" in pdf["Content-Disposition"]
+
+
 def test_the_log_is_filtered_and_links_the_bytes_for_clinical_roles_only(
     desk: Browser, therapist: Browser, cast: Cast, letter: ProgressLetter
 ) -> None:
@@ -236,9 +284,18 @@ def test_mail_from_agreement_to_outcome(
     page = take(desk, letter, part="mail", output="mail")
     batch = Batch.objects.get()
     assert "Send 1 by e-mail now" in words(desk.get(page.url))
-    sent = desk.post(reverse("letters-batch-mail", args=[batch.pk]), follow=True)
-    assert "Sent just now: 1" in words(sent)
+    asked = desk.post(reverse("letters-batch-mail", args=[batch.pk]), follow=True)
+    assert "0 of 1 e-mails done" in words(asked)
+    assert "Nothing is sent at present" in words(asked)  # no worker runs in this test
+    assert "Send 1 by e-mail now" not in words(asked)
+    moving = desk.get(page.url, headers={"HX-Request": "true"})
+    assert "0 of 1 e-mails done" in words(moving)
+    assert "<html" not in moving.content.decode()
+    run_job(batch)
     assert len(outbox_of.outbox) == 1
+    done = desk.get(page.url, headers={"HX-Request": "true"})
+    assert done.headers["HX-Refresh"] == "true"
+    assert "Nothing is left to do" in words(desk.get(page.url))
     settle = reverse("letters-sent-settle", args=[batch.sendings.get().pk])
     assert "Nothing changed" in words(desk.post(settle, {"arrived": "yes"}, follow=True))
     desk.post(reverse("mail-agreement-end", args=[referrer.pk]))
@@ -265,6 +322,9 @@ def test_a_broken_mail_server_is_told(
     batch = batch_of(letter, by=cast.front_desk, output=Output.MAIL)
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # nobody listens there
-    page = desk.post(reverse("letters-batch-mail", args=[batch.pk]), follow=True)
-    assert "mail server did not answer" in words(page)
+    desk.post(reverse("letters-batch-mail", args=[batch.pk]))
+    with pytest.raises(errors.MailSilent):
+        run_job(batch, ends_as="failed")
+    page = desk.get(reverse("letters-batch", args=[batch.pk]))
+    assert "the mail server did not answer" in words(page)
     assert "Send 1 by e-mail now" in words(page)

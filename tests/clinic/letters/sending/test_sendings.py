@@ -197,6 +197,24 @@ def test_sending_again_needs_a_reason_and_one_copy_at_a_time(
     assert (again.letter_id, again.resend_reason) == (letter.pk, "lost in the post")
 
 
+def test_a_letter_sent_again_is_printed_on_as_many_sides_as_the_last_batch(
+    cast: Cast, letter: ProgressLetter
+) -> None:
+    """Else a printer set to two sides prints it on the back of the cover list."""
+    batch = batch_of(letter, by=cast.front_desk, two_sided=True)
+    confirm_sent(batch=batch, sending_ids=ids(batch), by=cast.front_desk)
+    again = resend(sending=batch.sendings.get(), reason="lost", by=cast.front_desk)
+    assert again.two_sided
+
+
+def test_what_never_went_is_not_sent_again(cast: Cast, letter: ProgressLetter) -> None:
+    told = {"output": Output.NOTED, "noted": Way.NONE, "note": "Wrong limb in the text"}
+    kept = batch_of(letter, by=cast.front_desk, **told).sendings.get()
+    with pytest.raises(errors.AlreadyOnItsWay):
+        resend(sending=kept, reason="asked for", by=cast.front_desk)
+    assert Batch.objects.count() == 1
+
+
 def test_the_database_itself_keeps_sendings_and_refuses_a_second_one(
     cast: Cast, letter: ProgressLetter
 ) -> None:
