@@ -18,6 +18,7 @@ from clinic.demo.accounts import Account, accounts_of, hand_out, hire
 from clinic.demo.bodies import acts_of_body, client_of, episode_of
 from clinic.demo.compression import acts_of_compression, acts_of_size_chart
 from clinic.demo.desk import furnish_desk
+from clinic.demo.doubles import merge_a_double
 from clinic.demo.findings import acts_of_findings
 from clinic.demo.letter_runs import run_last_month
 from clinic.demo.letters import acts_of_letters
@@ -93,6 +94,7 @@ def load(today: date, *, say: Say) -> list[Account]:
         post_letters(stage)
         run_last_month(stage)
         ask_about_records(stage)
+        merge_a_double(stage)
         hand_out(passwords)
     return accounts_of(told, passwords)
 

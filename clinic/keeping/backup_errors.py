@@ -63,7 +63,7 @@ class CannotWrite(BackupRefused):
 
 
 class CannotRead(BackupRefused):
-    """The file could not be opened; `reason` is the system's own word."""
+    """The file could not be read; `reason` is the system's own word."""
 
     def __init__(self, reason: str) -> None:
         super().__init__(reason)

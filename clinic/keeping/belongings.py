@@ -21,7 +21,12 @@ Found = dict[type[Model], set[Any]]
 
 def direct_references() -> list[tuple[type[Model], Any]]:
     """(model, field) of everything that names a client itself, but for the access record."""
-    return [(field.model, field) for field in _references_to(Client)]
+    return [(field.model, field) for field in references_to(Client)]
+
+
+def family(client: Client) -> list[UUID]:
+    """The record and all that were merged into it: what one person's record consists of."""
+    return [client.pk, *client.merged_from.values_list("pk", flat=True)]
 
 
 def belongings(clients: Iterable[UUID]) -> Found:
@@ -30,7 +35,7 @@ def belongings(clients: Iterable[UUID]) -> Found:
     waiting: list[type[Model]] = [Client]
     while waiting:
         parent = waiting.pop()
-        for field in _references_to(parent):
+        for field in references_to(parent):
             fresh = _naming(field, found[parent]) - found.get(field.model, set())
             if fresh:
                 found.setdefault(field.model, set()).update(fresh)
@@ -44,7 +49,7 @@ def _naming(field: Any, keys: set[Any]) -> set[Any]:
     return set(rows.values_list("pk", flat=True))
 
 
-def _references_to(model: type[Model]) -> Iterator[Any]:
+def references_to(model: type[Model]) -> Iterator[Any]:
     for relation in model._meta.get_fields(include_hidden=True):
         if not relation.auto_created or not (relation.one_to_many or relation.one_to_one):
             continue

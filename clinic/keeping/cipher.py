@@ -121,7 +121,7 @@ def _keys_of(head: bytes, passphrase: str) -> _Keys:
     _, version, log2_n, r, p, salt, prefix = _PLAIN_HEAD.unpack(plain)
     if version > FORMAT_VERSION:
         raise NewerFormat(version, FORMAT_VERSION)
-    if log2_n > LARGEST_LOG2_N or (r, p) != (SCRYPT_R, SCRYPT_P):
+    if not 1 <= log2_n <= LARGEST_LOG2_N or (r, p) != (SCRYPT_R, SCRYPT_P):
         raise Damaged
     encrypting, signing = _derived(passphrase, salt, (log2_n, r, p))
     if not hmac.compare_digest(signature, _signature(signing, plain)):
@@ -133,10 +133,8 @@ def _derived(passphrase: str, salt: bytes, cost: tuple[int, int, int]) -> tuple[
     """Two keys of 32 bytes: one encrypts, one signs the head."""
     log2_n, r, p = cost
     n = 2**log2_n
-    memory = 128 * n * r + 1024 * 1024
-    both = hashlib.scrypt(
-        passphrase.encode(), salt=salt, n=n, r=r, p=p, maxmem=2 * memory, dklen=64
-    )
+    memory = 128 * n * r + 1024 * 1024  # the largest allowed stays within OpenSSL's 2 GiB
+    both = hashlib.scrypt(passphrase.encode(), salt=salt, n=n, r=r, p=p, maxmem=memory, dklen=64)
     return both[:32], both[32:]
 
 

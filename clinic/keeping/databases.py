@@ -2,14 +2,21 @@
 
 import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import psycopg
+from django.conf import settings
 from django.db import connection
 from psycopg import Connection, IsolationLevel, sql
 
 from clinic.keeping.tables import PLAIN_TEXT
+
+ABANDONED = """
+SELECT datname FROM pg_database d
+ WHERE starts_with(datname, %s) AND pg_has_role(datdba, 'USAGE')
+   AND NOT EXISTS (SELECT FROM pg_stat_activity a WHERE a.datid = d.oid)
+"""
 
 
 @contextmanager
@@ -30,14 +37,28 @@ def writing() -> Iterator[Connection[Any]]:
         yield database
 
 
+def name_of_database() -> str:
+    """The database that this process works in, as a person is told it."""
+    if settings.IS_TRIAL:
+        return "the trial's own database (no DATABASE_URL is set)"
+    used = connection.settings_dict
+    return f"the database {used['NAME']} on {used['HOST'] or 'this machine'}"
+
+
 @contextmanager
 def scratch_database() -> Iterator[str]:
-    """An empty database beside the app's own, dropped at the end. Needs the right CREATEDB."""
-    name = f"{connection.settings_dict['NAME']}_drill_{secrets.token_hex(4)}"
+    """An empty database beside the app's own, dropped at the end. Needs the right CREATEDB.
+
+    A drill that was killed left its own behind, with everybody's records in it: that goes first.
+    """
+    prefix = f"{connection.settings_dict['NAME']}_drill_"
+    _drop_abandoned(prefix)
+    name = f"{prefix}{secrets.token_hex(4)}"
     named = sql.Identifier(name)
     _on_the_server(sql.SQL("CREATE DATABASE {} TEMPLATE template0").format(named))
     try:
-        yield name
+        with psycopg.connect(**connection.get_connection_params() | {"dbname": name}):
+            yield name  # in use until here, so that no other drill takes it for abandoned
     finally:
         _on_the_server(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(named))
 
@@ -53,6 +74,14 @@ def working_in(name: str) -> Iterator[None]:
     finally:
         connection.close()
         connection.settings_dict["NAME"] = usual
+
+
+def _drop_abandoned(prefix: str) -> None:
+    """Databases of drills to which nobody is connected any more."""
+    with psycopg.connect(**connection.get_connection_params(), autocommit=True) as database:
+        for (name,) in database.execute(ABANDONED, [prefix]).fetchall():
+            with suppress(psycopg.errors.ObjectInUse, psycopg.errors.InvalidCatalogName):
+                database.execute(sql.SQL("DROP DATABASE {}").format(sql.Identifier(name)))
 
 
 def _plainly(database: Connection[Any]) -> None:

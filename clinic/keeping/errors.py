@@ -34,7 +34,7 @@ class RecordGone(RuleBroken):
 
 
 class StillKept(RuleBroken):
-    """The period of keeping is not over; `until` is its last day."""
+    """The period of keeping is not over; on `until` it may go."""
 
     field = "ground"
 

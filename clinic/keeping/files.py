@@ -19,8 +19,15 @@ ABANDONED_AFTER = timedelta(days=1)
 
 
 def target_of(path: Path, now: datetime) -> Path:
-    """The file to write: `path` itself, or in a folder one named by the moment (UTC)."""
-    return path / f"{now:%Y-%m-%d-%H%M%S}{SUFFIX}" if path.is_dir() else path
+    """The file to write: `path` itself, or in a folder one named by the moment (UTC).
+
+    Raises CannotWrite for a name that no drill would find: as that of a folder that is not there.
+    """
+    if path.is_dir():
+        return path / f"{now:%Y-%m-%d-%H%M%S}{SUFFIX}"
+    if not path.name.endswith(SUFFIX):
+        raise CannotWrite(f"{path} is no folder, and the name of a backup ends in {SUFFIX}")
+    return path
 
 
 def latest_of(folder: Path) -> Path:

@@ -27,10 +27,17 @@ class RetentionRules:
 
     def kept_until(self, *, last_seen_on: date, born_on: date) -> date:
         """The first day on which the record need not be kept any longer."""
-        after_visit = last_seen_on + relativedelta(years=self.years_after_last_visit)
         grown = self.majority_age + self.years_after_majority
-        return max(after_visit, born_on + relativedelta(years=grown))
+        return max(
+            _years_after(last_seen_on, self.years_after_last_visit), _years_after(born_on, grown)
+        )
 
     def seen_before(self, today: date) -> date:
         """Nobody who was last seen later than this is past their period on `today`."""
         return today - relativedelta(years=self.years_after_last_visit)
+
+
+def _years_after(day: date, years: int) -> date:
+    """The day of that name; 1 March for 29 February where there is none, never a day too early."""
+    after = day + relativedelta(years=years)
+    return after if after.day == day.day else after + relativedelta(days=1)

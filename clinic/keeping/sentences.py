@@ -33,7 +33,7 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         + (" The disk is full; make room and run it again." if error.is_full else "")
         + " No half file is left behind."
     ),
-    backups.CannotRead: lambda error: f"The file could not be opened: {error.reason}.",
+    backups.CannotRead: lambda error: f"The file could not be read: {error.reason}.",
     backups.NoRightToTry: lambda error: (
         "The drill needs a scratch database, and the app's role may not make one. Grant it once:"
         " ALTER ROLE ... CREATEDB."

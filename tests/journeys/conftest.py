@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.db import connections
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -35,6 +36,9 @@ def chromium() -> Iterator[Browser]:
     # Chromium refuses its own sandbox to root, who runs these tests on a build machine.
     flags = [*QUIET, "--no-sandbox"] if os.geteuid() == 0 else QUIET
     expect.set_options(timeout=PATIENCE_MS)
+    # The driver's loop gets database connections of its own. One left open here would keep the
+    # tests' database in use, and the tests of backups, which copy it, come after the browser's.
+    connections.close_all()
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=program, args=flags)
         yield browser

@@ -49,6 +49,11 @@ class MergePreview:
     staying: tuple[tuple[str, int], ...]  # rows that `kept` has alike already
     overlaps: tuple[tuple[Appointment, Appointment], ...]
 
+    @property
+    def reactivates(self) -> bool:
+        """The kept record was deactivated and the other was not: the person is in care."""
+        return self.other.is_active and not self.kept.is_active
+
 
 def merge_preview(*, kept: Client, other: Client) -> MergePreview:
     """A fixed number of queries for each table that names a client."""
@@ -70,12 +75,14 @@ def merge_preview(*, kept: Client, other: Client) -> MergePreview:
 
 
 def overlapping(kept: Client, other: Client) -> list[tuple[Appointment, Appointment]]:
-    """Bookings of the two at the same time: one person cannot come to both."""
+    """Bookings of the two at the same time: one person cannot come to both. Two queries."""
     held = Appointment.objects.filter(HELD).select_related("kind", "therapist")
+    ours = list(held.filter(client=kept))
     return [
         (mine, theirs)
         for theirs in held.filter(client=other)
-        for mine in held.filter(client=kept, period__overlap=theirs.period)
+        for mine in ours
+        if mine.period.lower < theirs.period.upper and theirs.period.lower < mine.period.upper
     ]
 
 

@@ -1,8 +1,9 @@
 """Writes a backup, and reads one through to see that it is whole."""
 
+import os
 import tomllib
-from collections.abc import Generator
-from contextlib import closing
+from collections.abc import Generator, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -43,6 +44,7 @@ def write_backup(*, target: Path, passphrase: str) -> Backup:
     with written_whole(target) as file, reading() as database:
         head = _head(database)
         trailer = _write(file, passphrase, head, database)
+        _let_go(file)
         file.seek(0)
         if _read(file, passphrase) != (head, trailer):
             raise Damaged
@@ -59,10 +61,12 @@ def read_backup(*, path: Path, passphrase: str) -> Backup:
         return Backup(path, head, trailer, file.tell())
 
 
-def opened(path: Path) -> BinaryIO:
-    """The file for reading. Raises CannotRead with the system's word where there is none."""
+@contextmanager
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """The file for reading. Raises CannotRead with the system's word, also half way through."""
     try:
-        return path.open("rb")
+        with path.open("rb") as file:
+            yield file
     except OSError as error:
         raise CannotRead(error.strerror or "") from error
 
@@ -88,9 +92,14 @@ def _write(file: BinaryIO, passphrase: str, head: Head, database: Connection[Any
     for table in tables.kept_tables(database):
         with closing(_rows(database, table, key_of)) as texts:
             writer.table(table, texts)
-    trailer = writer.finish(tables.sequences(database))
+    return writer.finish(tables.sequences(database))
+
+
+def _let_go(file: BinaryIO) -> None:
+    """Have the system forget what it holds of the file: it is then read from the disk itself."""
     file.flush()
-    return trailer
+    os.fsync(file.fileno())
+    os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
 
 
 def _rows(

@@ -18,7 +18,7 @@ from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.common.vocabulary import Sex
 from clinic.keeping import errors
-from clinic.keeping.belongings import belongings
+from clinic.keeping.belongings import belongings, family
 from clinic.keeping.models import Erasure, ErasureGround
 from clinic.keeping.selectors.retention import bookings_to_come, kept_until
 from clinic.keeping.words import kind_of
@@ -69,7 +69,7 @@ def confirm_erasure(*, erasure: Erasure, by: User) -> Erasure:
         raise errors.SamePerson
     client = _locked(erasure.client)
     _check_may_go(client, ErasureGround(erasure.ground))
-    erasure.removed = _remove_all(_family(client))
+    erasure.removed = _remove_all(family(client))
     erasure.confirmed_at, erasure.confirmed_by = timezone.now(), by
     erasure.save(update_fields=["removed", "confirmed_at", "confirmed_by"])
     audit.record(by, "erasure.confirmed", client=client, subject=erasure)
@@ -101,16 +101,11 @@ def _locked_open(erasure: Erasure) -> Erasure:
 
 
 def _check_may_go(client: Client, ground: ErasureGround) -> None:
-    coming = bookings_to_come(_family(client)).count()
+    coming = bookings_to_come(family(client)).count()
     if coming:
         raise errors.StillBooked(coming)
     if ground is ErasureGround.RETENTION and (until := kept_until(client)) > timezone.localdate():
         raise errors.StillKept(until)
-
-
-def _family(client: Client) -> list[UUID]:
-    """The record and all that were merged into it."""
-    return [client.pk, *client.merged_from.values_list("pk", flat=True)]
 
 
 def _remove_all(clients: list[UUID]) -> dict[str, int]:

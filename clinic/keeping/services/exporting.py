@@ -15,7 +15,7 @@ from clinic.accounts.selectors import practice_card
 from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.exchange.record import client_bundle, girths_csv
-from clinic.keeping.belongings import belongings
+from clinic.keeping.belongings import belongings, family
 from clinic.letters.models import ProgressLetter
 
 READ_ME = """\
@@ -57,8 +57,9 @@ def _files(client: Client) -> Iterator[tuple[str, bytes | str]]:
     ).order_by("period_to", "pk"):
         name = f"{letter.period_to:%Y-%m-%d}-{letter.kind}-{str(letter.pk)[:8]}.pdf"
         yield f"letters/{name}", bytes(letter.pdf or b"")
-    yield "rows/clients.client.json", _rows(Client, {client.pk})
-    for model, keys in belongings([client.pk]).items():
+    records = family(client)
+    yield "rows/clients.client.json", _rows(Client, set(records))
+    for model, keys in belongings(records).items():
         yield f"rows/{model._meta.label_lower}.json", _rows(model, keys)
         if model is not ProgressLetter:
             yield from _prints(model, keys)

@@ -18,6 +18,7 @@ from clinic.keeping.belongings import direct_references
 from clinic.keeping.models import Erasure, Merge
 from clinic.keeping.selectors.merging import DETAILS, overlapping, twin_keys
 from clinic.keeping.words import kind_of
+from clinic.scheduling.models import ReminderConsent
 
 TWICE = "Found on both records when they were merged."
 
@@ -34,6 +35,7 @@ def merge_clients(*, kept: Client, other: Client, taking: Collection[str], by: U
     if pairs := overlapping(kept, other):
         raise errors.BookingsOverlap(pairs)
     _clear_doubled_precautions(kept, other, by)
+    _end_withdrawn_consents(kept, other)
     moved = _move_all(kept, other)
     taken = [name for name in DETAILS if name in taking]
     _take_details(kept, other, taken)
@@ -60,12 +62,26 @@ def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
 
 
 def _clear_doubled_precautions(kept: Client, other: Client, by: User) -> None:
-    """A precaution stands once: the one that was found first stays open on each."""
-    standing = kept.precautions.filter(cleared_on=None).values("precaution")
+    """A precaution stands once: of two, the one that was found first stays open."""
+    standing = {each.precaution: each for each in kept.precautions.filter(cleared_on=None)}
     doubled = other.precautions.filter(cleared_on=None, precaution__in=standing)
-    PrecautionFound.objects.filter(pk__in=doubled).update(
+    later = [
+        max(standing[each.precaution], each, key=lambda found: found.found_on).pk
+        for each in doubled
+    ]
+    PrecautionFound.objects.filter(pk__in=later).update(
         cleared_on=timezone.localdate(), cleared_by=by, cleared_reason=TWICE
     )
+
+
+def _end_withdrawn_consents(kept: Client, other: Client) -> None:
+    """Who has said no on one record since agreeing on the other has said no."""
+    both = ReminderConsent.objects.filter(client__in=[kept, other])
+    for ended in both.exclude(withdrawn_on=None):
+        older = both.filter(channel=ended.channel, agreed_on__lte=ended.withdrawn_on)
+        older.filter(withdrawn_on=None).exclude(client=ended.client_id).update(
+            withdrawn_on=ended.withdrawn_on
+        )
 
 
 def _move_all(kept: Client, other: Client) -> Counter[str]:
@@ -94,8 +110,17 @@ def _unprotected(model: type[Model]) -> AbstractContextManager[None]:
 def _take_details(kept: Client, other: Client, taken: list[str]) -> None:
     for name in taken:
         setattr(kept, name, getattr(other, name))
-    if taken:
-        kept.save(update_fields=taken)
+    changed = [*taken, *_reactivated(kept, other)]
+    if changed:
+        kept.save(update_fields=changed)
+
+
+def _reactivated(kept: Client, other: Client) -> list[str]:
+    """Who is in care under the other record is so under this one: the lists pass over the rest."""
+    if kept.is_active or not other.is_active:
+        return []
+    kept.deactivated_at, kept.deactivated_reason = None, ""
+    return ["deactivated_at", "deactivated_reason"]
 
 
 def _make_pointer(kept: Client, other: Client) -> None:

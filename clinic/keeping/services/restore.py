@@ -22,7 +22,7 @@ from clinic.keeping.backup_errors import (
     OtherColumns,
 )
 from clinic.keeping.backup_format import BackupReader, Head, Table, Trailer
-from clinic.keeping.databases import writing
+from clinic.keeping.databases import name_of_database, writing
 from clinic.keeping.services.backup import Backup, opened, read_backup
 
 Say = Callable[[str], None]
@@ -48,7 +48,7 @@ def restore_backup(*, path: Path, passphrase: str, say: Say) -> Backup:
     say(f"Preparing the schema of {backup.head.made_at} ...")
     _migrate_to(backup.head)
     with opened(path) as file, writing() as database:
-        say("Restoring ...")
+        say(f"Restoring into {name_of_database()} ...")
         _fill(database, BackupReader(file, passphrase))
         say("Comparing ...")
         _prove(database, backup.trailer)
@@ -61,7 +61,7 @@ def check_restored(*, say: Say) -> None:
     They read today's schema: of an earlier one they are run after `migrate`.
     """
     if _is_behind():
-        say(f"An earlier schema: run migrate, then {' and '.join(CHECKS)}.")
+        say(f"An earlier schema: run migrate, rebuild_standings, {' and '.join(CHECKS)}.")
         return
     for name in (check for check in CHECKS if check in get_commands()):
         told = StringIO()

@@ -15,6 +15,7 @@ from clinic.keeping.backup_errors import BackupRefused, NoRightToTry
 from clinic.keeping.databases import scratch_database, working_in
 from clinic.keeping.files import latest_of
 from clinic.keeping.models import Run, RunKind
+from clinic.keeping.passphrase import backup_passphrase
 from clinic.keeping.sentences import sentence
 from clinic.keeping.services.backup import Backup
 from clinic.keeping.services.restore import Say, check_restored, restore_backup
@@ -38,19 +39,20 @@ def noted(kind: RunKind) -> Iterator[Noted]:
     except BackupRefused as error:
         _keep(kind, began_at, run, said=sentence(error))
         raise
-    except psycopg.Error as error:
-        _keep(kind, began_at, run, said=f"The database refused: {type(error).__name__}.")
+    except Exception as error:
+        _keep(kind, began_at, run, said=f"It broke off: {type(error).__name__}.")
         raise
     _keep(kind, began_at, run, said="")
 
 
-def drill(*, folder: Path, passphrase: str, say: Say) -> Backup:
+def drill(*, folder: Path, say: Say) -> Backup:
     """Restore the newest backup of a folder into a scratch database, check it and drop it.
 
-    Raises NoBackupFound, NoRightToTry, NotAsSigned and what `restore_backup` raises.
+    Raises PassphraseMissing, NoBackupFound, NoRightToTry, NotAsSigned and what `restore_backup`
+    raises.
     """
     with noted(RunKind.DRILL) as run:
-        path = latest_of(folder)
+        passphrase, path = backup_passphrase(), latest_of(folder)
         say(f"Trying {path.name} ...")
         try:
             with scratch_database() as name, working_in(name):

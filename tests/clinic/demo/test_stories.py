@@ -6,12 +6,14 @@ from itertools import pairwise
 import pytest
 
 from clinic.accounts.models import User
+from clinic.audit.models import Entry
 from clinic.clients.duplicates import FullName, likeness
 from clinic.clients.models import Client, Episode
 from clinic.common.print import can_print
 from clinic.common.vocabulary import Limb, Phase, Posture, Precaution, Region, Role, Side
 from clinic.demo import scenario
 from clinic.demo.scenario import demo_id
+from clinic.keeping.models import Merge
 from clinic.letters.models import ProgressLetter, RunLetter
 from measurements.limb.comparison import (
     Comparison,
@@ -71,10 +73,19 @@ def phase(story: str) -> str:
 
 
 def test_about_forty_clients_came_within_two_years() -> None:
-    assert Client.objects.count() == len(scenario.stories()) == 43
+    persons = Client.objects.filter(merged_into=None)
+    assert persons.count() == len(scenario.stories()) == 43
     opened = Episode.objects.order_by("opened_on").values_list("opened_on", flat=True)
     assert TODAY - timedelta(days=730) < opened[0] < TODAY - timedelta(days=600)
     assert opened[42] == TODAY
+
+
+def test_a_client_registered_twice_is_one_record_again() -> None:
+    merge = Merge.objects.get()
+    assert merge.kept_id == scenario.stories()[0].client_id
+    assert merge.other.merged_into_id == merge.kept_id
+    said = Entry.objects.filter(verb="client.merged").values_list("client", flat=True)
+    assert set(said) == {merge.kept_id, merge.other_id}
 
 
 def test_every_story_was_played_whole() -> None:

@@ -13,9 +13,10 @@ from io import StringIO
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
 from django.test import override_settings
 
 from clinic.accounts.models import User
@@ -25,8 +26,11 @@ from clinic.clients.models import Client
 from clinic.clients.services import next_record_number
 from clinic.common.vocabulary import Role
 from clinic.keeping import cipher, files
-from clinic.keeping.databases import working_in
+from clinic.keeping.backup_errors import CannotRead
+from clinic.keeping.databases import scratch_database, working_in
 from clinic.keeping.models import Run, RunKind
+from clinic.keeping.services import restore
+from clinic.keeping.services.backup import opened
 from clinic.keeping.tables import LEFT_OUT
 from clinic.visits.models import VisitNote
 from tests.clinic.keeping.releases import (
@@ -39,6 +43,7 @@ from tests.clinic.keeping.releases import (
 )
 
 PASSPHRASE = "nine garments on the line"
+NAMED = f"by_hand{files.SUFFIX}"
 
 
 @dataclass(frozen=True)
@@ -112,8 +117,16 @@ def altered(path: Path, tmp_path: Path, content: bytes) -> Iterator[Path]:
 
 @pytest.fixture(scope="module")
 def second(clinic: BackedUp, empty_copy: str) -> str:
-    """The database that the clinic's backup was restored into."""
+    """The database that the clinic's backup was restored into, once the first try was killed."""
+
+    def killed(*_: Any) -> None:
+        raise KeyboardInterrupt
+
     with working_in(empty_copy):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(restore, "_prove", killed)
+            with pytest.raises(KeyboardInterrupt):
+                told("restore", clinic.path)
         said = told("restore", clinic.path)
     assert "Every table, count, hash and sequence is the backup's" in said
     assert "verify_notes: All as signed." in said
@@ -184,6 +197,45 @@ def test_the_scheduled_drill_restores_the_newest_and_notes_it(clinic: BackedUp) 
     assert noted.row_count == Run.objects.filter(kind=RunKind.BACKUP).earliest("began_at").row_count
 
 
+def test_what_a_killed_drill_left_behind_goes_with_the_next(clinic: BackedUp) -> None:
+    """Or a second database with everybody's records would stay for good."""
+    left, used = (f"{clinic.name}_drill_{word}" for word in ("left", "used"))
+    for name in (left, used):
+        query(clinic.name, f"CREATE DATABASE {name} TEMPLATE template0")
+    try:
+        at_work = psycopg.connect(**connection.get_connection_params() | {"dbname": used})
+        with at_work, scratch_database() as name:
+            assert name.startswith(f"{clinic.name}_drill_")
+        there = {name for (name,) in query(clinic.name, "SELECT datname FROM pg_database")}
+        assert left not in there
+        assert used in there  # of a drill that still runs
+    finally:
+        query(clinic.name, f"DROP DATABASE IF EXISTS {left}")
+        query(clinic.name, f"DROP DATABASE IF EXISTS {used}")
+
+
+@pytest.mark.parametrize("error", [DatabaseError("x"), RuntimeError("x")], ids=repr)
+def test_a_drill_that_breaks_off_is_noted_whatever_it_was(
+    clinic: BackedUp, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    """As when the schema cannot be made for want of an extension."""
+
+    def broken(*_: Any) -> None:
+        raise error
+
+    monkeypatch.setattr(restore, "_migrate_to", broken)
+    with pytest.raises((CommandError, RuntimeError)):
+        told("backup_drill", clinic.folder)
+    noted = Run.objects.filter(kind=RunKind.DRILL).latest("began_at")
+    assert (noted.is_good, noted.said) == (False, f"It broke off: {type(error).__name__}.")
+
+
+def test_a_drill_without_a_passphrase_is_noted(clinic: BackedUp) -> None:
+    with override_settings(BACKUP_PASSPHRASE=""):
+        assert "need a passphrase" in refusal("backup_drill", clinic.folder)
+    assert not Run.objects.filter(kind=RunKind.DRILL).latest("began_at").is_good
+
+
 def test_a_drill_that_fails_is_noted_with_the_reason(clinic: BackedUp, tmp_path: Path) -> None:
     (tmp_path / clinic.path.name).write_bytes(clinic.path.read_bytes()[:-1])
     assert "altered, or cut off" in refusal("backup_drill", tmp_path)
@@ -240,7 +292,7 @@ def test_a_later_format_or_another_file_is_told_apart(clinic: BackedUp, tmp_path
         assert "A later release wrote this backup (format 2" in refusal("restore", other)
     with altered(clinic.path, tmp_path, b"PK something else " * 50) as other:
         assert "not a backup of Ebbline" in refusal("verify_backup", other)
-    assert "could not be opened" in refusal("restore", tmp_path / "nowhere")
+    assert "could not be read" in refusal("restore", tmp_path / "nowhere")
 
 
 def test_a_database_with_records_is_left_alone(clinic: BackedUp) -> None:
@@ -271,6 +323,46 @@ def test_a_full_disk_is_a_sentence_and_leaves_no_half_file(
     assert "No half file" in said
     assert os.listdir(tmp_path) == []
     assert "The disk is full" in Run.objects.filter(kind=RunKind.BACKUP).latest("began_at").said
+
+
+def test_a_disk_that_fails_while_it_is_read_is_a_sentence(clinic: BackedUp) -> None:
+    # Reading the memory of a process at address 0 fails with EIO, as a broken disk does.
+    with (
+        pytest.raises(CannotRead, match="Input/output error"),
+        opened(Path("/proc/self/mem")) as it,
+    ):
+        it.read(1)
+
+
+def test_a_backup_is_judged_by_what_the_disk_holds(
+    clinic: BackedUp, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A byte that goes bad on its way is found, and no file stays."""
+
+    def forgotten(handle: int, *_: int) -> None:
+        (byte,) = os.pread(handle, 1, cipher.HEAD_BYTES + 1000)
+        os.pwrite(handle, bytes([byte ^ 1]), cipher.HEAD_BYTES + 1000)
+
+    monkeypatch.setattr(os, "posix_fadvise", forgotten)
+    assert "not what was written" in refusal("backup", tmp_path)
+    assert os.listdir(tmp_path) == []
+
+
+def test_a_folder_that_is_not_there_gets_no_file_of_its_name(
+    clinic: BackedUp, tmp_path: Path
+) -> None:
+    """Else a backup lies where no drill looks, and that of the next night is refused."""
+    assert "is no folder" in refusal("backup", tmp_path / "backups")
+    assert os.listdir(tmp_path) == []
+    assert not Run.objects.filter(kind=RunKind.BACKUP).latest("began_at").is_good
+
+
+def test_each_says_in_which_database_it_works(clinic: BackedUp, tmp_path: Path) -> None:
+    """A timetable without the settings would back up an empty trial, night for night."""
+    with override_settings(IS_TRIAL=True):
+        assert "Backing up the trial's own database (no DATABASE_URL" in told("backup", tmp_path)
+    with override_settings(IS_TRIAL=False):
+        assert f"Backing up the database {clinic.name} on /" in told("backup", tmp_path / NAMED)
 
 
 def test_a_backup_never_replaces_another(clinic: BackedUp) -> None:

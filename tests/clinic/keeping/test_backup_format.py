@@ -1,13 +1,15 @@
 """The backup's stream by itself: bounded memory, and what a reader makes of a damaged one."""
 
+import hashlib
 import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from clinic.keeping import cipher
-from clinic.keeping.backup_errors import Damaged
+from clinic.keeping.backup_errors import Damaged, WrongPassphrase
 from clinic.keeping.backup_format import BackupReader, BackupWriter, Head, Sequence, Table
 from clinic.keeping.cipher import CHUNK_BYTES, HEAD_BYTES, TAG_BYTES, SealedReader, SealingWriter
 
@@ -78,6 +80,38 @@ def test_chunks_left_out_swapped_or_repeated_are_found(tmp_path: Path) -> None:
         path.write_bytes(head + b"".join(parts))
         with pytest.raises(Damaged):
             read_all(path)
+
+
+@pytest.mark.parametrize("log2_n", [0, 21, 255])
+def test_a_head_that_asks_for_an_impossible_cost_is_damaged(tmp_path: Path, log2_n: int) -> None:
+    """Before the passphrase is tried: neither a traceback nor all of the memory."""
+    path, place = tmp_path / "sealed", len(cipher.MAGIC) + 2
+    whole = bytearray(sealed(path, 0))
+    assert whole[place] == cipher.SCRYPT_LOG2_N
+    whole[place] = log2_n
+    path.write_bytes(whole)
+    with pytest.raises(Damaged):
+        read_all(path)
+
+
+def test_the_dearest_head_allowed_can_be_tried(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It needs the 1 GiB that scrypt needs; OpenSSL grants less than 2 (hashlib's own limit)."""
+    path, asked = tmp_path / "sealed", []
+    whole = bytearray(sealed(path, 0))
+    whole[len(cipher.MAGIC) + 2] = cipher.LARGEST_LOG2_N
+    path.write_bytes(whole)
+
+    def scrypt(*_: Any, maxmem: int, dklen: int, **__: Any) -> bytes:
+        asked.append(maxmem)
+        return bytes(dklen)
+
+    monkeypatch.setattr(hashlib, "scrypt", scrypt)
+    with pytest.raises(WrongPassphrase):
+        read_all(path)
+    # RFC 7914, section 2: 128 * r * N bytes.
+    assert 128 * 8 * 2**20 < asked[0] < 2**31
 
 
 def test_two_backups_of_the_same_content_have_nothing_in_common(tmp_path: Path) -> None:

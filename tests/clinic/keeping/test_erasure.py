@@ -1,8 +1,10 @@
 """An erasure takes two persons and a reason, and leaves a number that says so."""
 
+import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from zipfile import ZipFile
 
 import pytest
 from dateutil.relativedelta import relativedelta
@@ -15,7 +17,10 @@ from clinic.clients.selectors import Search, clients_found
 from clinic.keeping import errors
 from clinic.keeping.models import Erasure, ErasureGround
 from clinic.keeping.services.erasing import ask_erasure, confirm_erasure, withdraw_erasure
+from clinic.keeping.services.exporting import export_client
 from clinic.keeping.services.merging import merge_clients
+from clinic.scheduling.services.reminders import agree_to_reminders
+from clinic.scheduling.words import ReminderChannel
 from tests.builders import make_client, make_episode, today
 from tests.cast import Cast
 from tests.clinic.scheduling.desk import booked
@@ -98,6 +103,23 @@ def test_what_is_left_is_found_by_nobody_but_who_has_the_link(
     listed = lead.get(reverse("erasures")).content.decode()
     assert "Asked by the client in March." in listed
     assert "confirmed by Theo Marsh" in listed
+
+
+def test_an_export_holds_what_a_merged_record_said_and_what_stayed_with_it(
+    cast: Cast, client_past: Client
+) -> None:
+    twin = make_client(given_name="Petua", phone="555 0111")
+    for client in (client_past, twin):
+        agree_to_reminders(client=client, channel=ReminderChannel.PHONE, by=cast.front_desk)
+    merge_clients(kept=client_past, other=twin, taking=[], by=cast.lead)
+    with ZipFile(export_client(client=client_past, by=cast.lead)) as archive:
+        people = json.loads(archive.read("record-T900/rows/clients.client.json"))
+        agreed = json.loads(archive.read("record-T900/rows/scheduling.reminderconsent.json"))
+    assert {(one["given_name"], one["phone"]) for one in people} == {
+        ("Perpetua", "555 0199"),
+        ("Petua", "555 0111"),
+    }
+    assert len(agreed) == 2
 
 
 # Pages

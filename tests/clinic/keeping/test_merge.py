@@ -12,13 +12,15 @@ from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
 from clinic.clients.models import Client, PrecautionFound
 from clinic.clients.selectors import Search, clients_found, look_alikes
+from clinic.clients.services import deactivate_client
 from clinic.common.vocabulary import Precaution
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.models import Merge
-from clinic.keeping.selectors.merging import merge_preview
+from clinic.keeping.selectors.merging import merge_preview, overlapping
 from clinic.keeping.services.merging import merge_clients
-from clinic.scheduling.models import Appointment
+from clinic.scheduling.models import Appointment, ReminderConsent
+from clinic.scheduling.words import ReminderChannel
 from tests.builders import make_client, make_episode, today
 from tests.cast import Cast
 from tests.clinic.scheduling.desk import booked
@@ -108,6 +110,72 @@ def test_a_precaution_on_both_stands_once(cast: Cast, kept: Client) -> None:
         "",
         "Found on both records when they were merged.",
     }
+
+
+def test_of_a_doubled_precaution_the_one_found_first_stays_open(cast: Cast, kept: Client) -> None:
+    """So that the lists tell since when it stands."""
+    other = make_client()
+    for client, days in ((kept, 3), (other, 400)):
+        PrecautionFound.objects.create(
+            client=client,
+            precaution=Precaution.UNTREATED_INFECTION,
+            found_on=today() - timedelta(days=days),
+            found_by=cast.therapist,
+        )
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    assert kept.precautions.get(cleared_on=None).found_on == today() - timedelta(days=400)
+    assert kept.precautions.count() == 2
+
+
+@pytest.mark.parametrize(("days_ago", "stands"), [(100, False), (2, True)])
+def test_who_withdrew_on_one_record_is_not_reminded_for_the_other(
+    cast: Cast, kept: Client, days_ago: int, stands: bool
+) -> None:
+    """Unless the client agreed again since."""
+    other, channel = make_client(), ReminderChannel.PHONE
+    for client, agreed, withdrawn in ((kept, 200, 10), (other, days_ago, None)):
+        ReminderConsent.objects.create(
+            client=client,
+            channel=channel,
+            agreed_on=today() - timedelta(days=agreed),
+            withdrawn_on=withdrawn and today() - timedelta(days=withdrawn),
+            by=cast.front_desk,
+        )
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    assert kept.reminder_consents.filter(withdrawn_on=None).exists() == stands
+
+
+def test_a_deactivated_record_that_takes_one_in_care_is_active_again(
+    cast: Cast, lead: Browser, therapist: Browser, kept: Client, other: Client
+) -> None:
+    """Or the client would vanish from the caseload, the recalls and the letters to write."""
+    deactivate_client(client=kept, reason="Moved away.", by=cast.lead)
+    told = f"Record {kept.record_number} is deactivated. It becomes active again"
+    assert told in lead.get(merging(kept, other)).content.decode()
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    kept.refresh_from_db()
+    assert (kept.is_active, kept.deactivated_reason) == (True, "")
+    assert "Margret" in therapist.get(reverse("caseload")).content.decode()
+
+
+def test_two_deactivated_records_stay_deactivated(cast: Cast, kept: Client) -> None:
+    other = make_client()
+    for client in (kept, other):
+        deactivate_client(client=client, reason="Moved away.", by=cast.lead)
+    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
+    kept.refresh_from_db()
+    assert kept.deactivated_reason == "Moved away."
+
+
+def test_bookings_are_compared_in_two_queries_however_many_there_are(
+    cast: Cast, kept: Client, django_assert_num_queries: Any
+) -> None:
+    other = make_client()
+    for days in range(3, 9):
+        booked(cast.therapist, today() + timedelta(days=days), client=other)
+    booked(cast.other_therapist, today() + timedelta(days=20), client=kept)
+    with django_assert_num_queries(2):
+        assert overlapping(kept, other) == []
 
 
 def test_a_record_is_not_merged_into_itself_nor_into_one_that_is_gone(

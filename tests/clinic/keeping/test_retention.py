@@ -1,12 +1,12 @@
 """Records past their period are listed, by the clinic's own rules."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from dateutil.relativedelta import relativedelta
 from django.test import Client as Browser
 from django.urls import reverse
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from clinic.clients.models import Client
@@ -18,11 +18,14 @@ from tests.cast import Cast
 
 # 42 CFR 422.504(d) asks 10 years of Medicare Advantage papers; majority at 18. By hand:
 # an adult last seen on 4 Mar 2016 is kept to 4 Mar 2026; a child born on 1 Jun 2010 and last seen
-# on 4 Mar 2016 to ten years after 1 Jun 2028; one seen last on 29 Feb 2016 to 28 Feb 2026.
+# on 4 Mar 2016 to ten years after 1 Jun 2028; one seen last on 29 Feb 2016 to 1 Mar 2026, for on
+# 28 Feb 2026 ten years are over only for who was seen on 28 Feb 2016; and born on 29 Feb likewise.
 WORKED = [
     (date(2016, 3, 4), date(1961, 3, 4), date(2026, 3, 4)),
     (date(2016, 3, 4), date(2010, 6, 1), date(2038, 6, 1)),
-    (date(2016, 2, 29), date(1961, 3, 4), date(2026, 2, 28)),
+    (date(2016, 2, 29), date(1961, 3, 4), date(2026, 3, 1)),
+    (date(2016, 2, 28), date(1961, 3, 4), date(2026, 2, 28)),
+    (date(2016, 3, 4), date(2012, 2, 29), date(2040, 2, 29)),
 ]
 
 
@@ -45,6 +48,19 @@ def test_nobody_is_let_go_before_either_period_is_over(
     until = RetentionRules(years, 18, more).kept_until(last_seen_on=seen, born_on=born)
     assert until >= seen + relativedelta(years=years)
     assert until >= born + relativedelta(years=18 + more)
+
+
+@given(st.dates(date(1950, 1, 1), date(2030, 1, 1)), st.integers(1, 30), st.integers(-3, 3))
+@example(seen=date(2016, 2, 29), years=10, days=-1)
+@settings(max_examples=200, deadline=None)
+def test_the_day_asked_of_the_database_is_the_day_of_the_rule(
+    seen: date, years: int, days: int
+) -> None:
+    """`seen_before` is how the list asks: it may name nobody whom the rule still keeps."""
+    rules = RetentionRules(years, 18, 0)
+    until = rules.kept_until(last_seen_on=seen, born_on=date(1900, 1, 1))
+    on = until + timedelta(days=days)
+    assert (seen <= rules.seen_before(on)) == (until <= on)
 
 
 def registered(years_ago: int, days: int = 0, **differences: object) -> Client:

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from clinic.keeping.databases import name_of_database
 from clinic.keeping.files import clear_away, target_of
 from clinic.keeping.models import RunKind
 from clinic.keeping.passphrase import backup_passphrase
@@ -31,8 +32,9 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        target = target_of(options["path"], datetime.now(UTC))
+        self.stdout.write(f"Backing up {name_of_database()} ...")
         with refusing_in_words(), noted(RunKind.BACKUP) as run:
+            target = target_of(options["path"], datetime.now(UTC))
             run.backup = write_backup(target=target, passphrase=backup_passphrase())
         self.stdout.write(f"{target}: {told(run.backup)}. Read back and found whole.")
         if options["keep_days"] is not None:

@@ -6,7 +6,6 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from clinic.keeping.passphrase import backup_passphrase
 from clinic.keeping.services.runs import drill
 from clinic.keeping.telling import refusing_in_words, told
 
@@ -23,7 +22,5 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         with refusing_in_words():
-            backup = drill(
-                folder=options["folder"], passphrase=backup_passphrase(), say=self.stdout.write
-            )
+            backup = drill(folder=options["folder"], say=self.stdout.write)
         self.stdout.write(f"The drill went well: {told(backup)}.")
