@@ -104,7 +104,7 @@ def alerts(summary: ProgressSummary) -> tuple[str, ...]:
     """What cannot wait for a letter, one sentence each."""
     rises = tuple(
         f"The {numbers.limb.label} rose by 10 % or more in under two weeks, beyond measurement"
-        " error: infection, clot and recurrence should be considered today."
+        f" error: infection, clot and {_growth(summary)} should be considered today."
         for numbers in summary.limbs
         if numbers.rose_suddenly
     )
@@ -225,7 +225,12 @@ def request_text(summary: ProgressSummary) -> str:
         return "Please examine the client without delay and tell us when treatment may go on."
     if has_worsened(summary):
         return (
-            "Please tell us whether you see a reason for the rise, such as recurrence, infection"
-            " or clot, and whether it needs examination or imaging."
+            f"Please tell us whether you see a reason for the rise, such as {_growth(summary)},"
+            " infection or clot, and whether it needs examination or imaging."
         )
     return "No action needed from you."
+
+
+def _growth(summary: ProgressSummary) -> str:
+    """Nothing recurs where the record tells of no cancer, as in lymphedema from birth."""
+    return "recurrence" if summary.cancer_treatment else "tumour"

@@ -25,6 +25,7 @@ from clinic.letters.wording import (
     bottom_line,
     next_girths_on,
     proposals,
+    request_text,
 )
 
 BASELINE_ON, LAST_ON, NOW_ON = date(2026, 1, 5), date(2026, 2, 5), date(2026, 3, 5)
@@ -193,6 +194,19 @@ def test_worse_comes_before_better_and_asks_for_something() -> None:
     assert bottom_line(told).endswith("Please see below what we ask of you.")
     assert "reason for the rise" in proposals(told).request
     assert "Because of the rise" in proposals(told).plan
+
+
+@pytest.mark.parametrize(
+    ("cancer_treatment", "said"), [("Mar 2024 mastectomy", "recurrence"), ("", "tumour")]
+)
+def test_recurrence_is_named_only_where_there_was_a_cancer(
+    cancer_treatment: str, said: str
+) -> None:
+    worse = summary(replace(arm(500, 300), rose_suddenly=True), cancer_treatment=cancer_treatment)
+    assert said in alerts(worse)[0]
+    assert f"such as {said}, infection or clot" in request_text(
+        replace(worse, limbs=(arm(500, 300),))
+    )
 
 
 def test_an_unmeasured_period_says_so() -> None:
