@@ -21,7 +21,13 @@ from clinic.letters.story_words import Story
 APPROVED = 3
 HELD_STORY = "letter_due"
 # Nobody has read these yet: the page opens with them.
-LEFT_TO_READ = (Story.EARLY_DETECTION, Story.WORSENING, Story.DISCHARGE)
+LEFT_TO_READ = (
+    Story.EARLY_DETECTION,
+    Story.WORSENING,
+    Story.INTERRUPTION,
+    Story.DISCHARGE,
+    Story.PLATEAU,
+)
 HELD_FOR = "Ask the surgeon about the drain first."
 SKIPPED_FOR = "Told by phone this week."
 

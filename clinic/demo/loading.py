@@ -24,6 +24,7 @@ from clinic.demo.letter_runs import run_last_month
 from clinic.demo.letters import acts_of_letters
 from clinic.demo.notes import chart_visits
 from clinic.demo.plans import acts_of_plan, acts_of_scores
+from clinic.demo.programmes import acts_of_programmes
 from clinic.demo.requests import ask_about_records
 from clinic.demo.scenario import Story, demo_id
 from clinic.demo.sending import post_letters
@@ -131,6 +132,7 @@ def _acts_of(story: Story, charted: dict[str, Any], stage: Stage, tape: Tape) ->
     yield from acts_of_letters(story, episode, stage, tape)
     yield from acts_of_scores(charted.get("scores", ()), episode, stage)
     yield from acts_of_compression(charted, episode, stage)
+    yield from acts_of_programmes(charted.get("programmes", ()), episode)
     for plan in charted.get("plans", ()):
         yield from acts_of_plan(plan, episode, stage, tape)
 

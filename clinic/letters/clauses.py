@@ -41,6 +41,8 @@ class News(Word):
         "better_than_baseline",
         "Unchanged since the {last}, better than at baseline",
     )
+    # No excess to begin with: a limb that falls further below the other is no better for it.
+    FELL_WITHOUT_EXCESS = "fell_without_excess", "Changed"
     FIRST = "first", "First measurement"
     NO_BASELINE = "no_baseline", "No baseline yet"
     SAME = "same", "Unchanged"
@@ -63,7 +65,8 @@ class News(Word):
 class Track:
     """One quantity followed from letter to letter: the excess, or a limb against itself.
 
-    `course` holds its value at every session, oldest first, now last.
+    `course` holds its value at every session, oldest first, now last. `is_retold`: the last letter
+    told of this very session, nothing was measured since.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Track:
     is_first: bool
     compared_with: str = LetterKind.LETTER.compared_with
     course: tuple[Measured, ...] = ()
+    is_retold: bool = False
 
     @property
     def since_last(self) -> Judged | None:
@@ -151,6 +155,7 @@ def _track(
         baseline=baseline if not _is_now(numbers, numbers.baseline) else None,
         baseline_on=numbers.baseline.taken_on if numbers.baseline else None,
         is_first=_is_now(numbers, numbers.baseline),
+        is_retold=_is_now(numbers, numbers.last),
     )
 
 
@@ -163,7 +168,8 @@ def is_newly_risen(track: Track) -> bool:
 
     Found even where it crept up, each step within measurement error of the one before.
     """
-    return _is_up(track.since_baseline) and not _is_up(shift(track.last, track.baseline))
+    told = track.is_retold or _is_up(shift(track.last, track.baseline))
+    return _is_up(track.since_baseline) and not told
 
 
 def _is_up(change: Judged | None) -> bool:
@@ -175,10 +181,11 @@ def clause(track: Track) -> Clause:
     last, baseline = track.since_last, track.since_baseline
     if last and last.beyond_error:
         since = f"since the {track.compared_with}{_still(last, baseline)}"
-        return _changed(track, last, since)
+        return _changed(track, last, since, news=_without_excess(track, track.last))
     if baseline and baseline.beyond_error:
-        news = _against_baseline(baseline) if last else None
-        return _changed(track, baseline, _since(track.baseline_on), news=news)
+        news = _without_excess(track, track.baseline)
+        standing = _against_baseline(baseline) if last else None
+        return _changed(track, baseline, _since(track.baseline_on), news=news or standing)
     if baseline:
         return _unchanged(track, baseline, _since(track.baseline_on))
     if last:
@@ -208,8 +215,18 @@ def _changed(track: Track, change: Judged, since: str, *, news: News | None = No
         f"{track.name} {moved} by {ml(abs(change.value))} {since}, {more} than measurement error"
         f" ({ml(change.limit)})"
     )
+    if news is News.FELL_WITHOUT_EXCESS:
+        return Clause(news, f"{text}; there was no excess beyond error before")
     is_up = change.verdict is Verdict.BEYOND_ERROR_UP
     return Clause(news or (News.WORSE if is_up else News.BETTER), text)
+
+
+def _without_excess(track: Track, then: Measured | None) -> News | None:
+    """A fall of what was no excess to begin with, such as where the other limb grew."""
+    if not track.is_excess or then is None or track.now.value > then.value:
+        return None
+    was_larger = _is_up(Judged(then.value, then.error))
+    return None if was_larger else News.FELL_WITHOUT_EXCESS
 
 
 def _unchanged(track: Track, change: Judged, since: str) -> Clause:
@@ -258,6 +275,12 @@ def clauses_of_the_whole_course(summary: ProgressSummary) -> list[Clause]:
 def all_tracks(summary: ProgressSummary) -> Iterator[Track]:
     """Everything that is judged."""
     return (track for numbers in summary.limbs for track in tracks(numbers))
+
+
+def fresh_news(summary: ProgressSummary) -> set[News]:
+    """What changed of each track; of one that the last letter told of already, nothing."""
+    found = {clause(track).news for track in all_tracks(summary) if not track.is_retold}
+    return {news for news in found if news.is_fresh}
 
 
 def _pressing_first(found: Iterable[Track]) -> list[Clause]:

@@ -5,8 +5,11 @@ compiled afresh for every look at a draft, and kept for good when the letter is 
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
+
+from django.db.models import Max
 
 from clinic.accounts.models import Practice
 from clinic.accounts.selectors import practice_card
@@ -43,9 +46,10 @@ from clinic.letters.summary import (
     StageFound,
 )
 from clinic.scheduling.selectors.recalls import months_kept
+from clinic.visits.models import VisitNote
 from measurements.limb.course import DecongestionVerdict
 from measurements.limb.volume import METHOD
-from measurements.models import LimbFindings
+from measurements.models import GirthSession, LimbFindings
 from measurements.report import (
     Caution,
     CoursePoint,
@@ -72,8 +76,9 @@ TOLD = (Caution.POSTURE, Caution.BOTH_ROSE)
 def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
     """Everything the paper says. Raises NothingTaped for a letter when no girths reach into it."""
     before = last_approved(episode, occasion.kind)
-    courses = courses_of(episode, occasion)
-    limbs = limb_numbers(courses, occasion, before)
+    listed = sessions_listed([episode])
+    courses = courses_of(episode, occasion, listed)
+    limbs = limb_numbers(courses, occasion, before, measured_since(listed, occasion))
     if not limbs and occasion.kind is LetterKind.LETTER:
         raise NothingTaped(occasion.period_to)
     story, found = body_story(episode.client), stage_findings(episode, occasion.period_to)
@@ -104,14 +109,23 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         care=care_of(episode, occasion, courses) if occasion.kind.is_report else None,
         ending=ending_of(episode, occasion, found) if occasion.kind is ENDS else None,
         phase_before=phase_on(episode.phase_changes.all(), occasion.period_from)[0],
+        seen_on=seen_on(episode, occasion.period_to),
     )
 
 
-def courses_of(episode: Episode, occasion: Occasion) -> tuple[LimbCourse, ...]:
-    """A report knows nothing taped after its period; a letter tells it apart by itself."""
-    if occasion.kind is LetterKind.LETTER:
-        return episode_course(episode)
-    listed = sessions_listed([episode])
+def seen_on(episode: Episode, until_on: date) -> date | None:
+    """The last visit with a signed note up to a day. One query."""
+    signed = VisitNote.objects.filter(
+        episode=episode, signed_at__isnull=False, visited_on__lte=until_on
+    )
+    found: date | None = signed.aggregate(last_on=Max("visited_on"))["last_on"]
+    return found
+
+
+def courses_of(
+    episode: Episode, occasion: Occasion, listed: Iterable[GirthSession]
+) -> tuple[LimbCourse, ...]:
+    """No paper knows what was taped after its period: it could hide what the period showed."""
     return episode_course(
         episode, listed=[each for each in listed if each.taken_on <= occasion.period_to]
     )
@@ -230,13 +244,25 @@ def measured_count(limbs: Iterable[LimbNumbers], occasion: Occasion) -> int:
 
 
 def limb_numbers(
-    courses: Iterable[LimbCourse], occasion: Occasion, before: ProgressLetter | None
+    courses: Iterable[LimbCourse],
+    occasion: Occasion,
+    before: ProgressLetter | None,
+    since: frozenset[str],
 ) -> tuple[LimbNumbers, ...]:
-    """The numbers of each limb taped up to the end of the period."""
+    """The numbers of each limb taped up to the end of the period; `since`: limbs taped after it."""
     known = list(courses)
     told = first_sessions(known) if occasion.kind is ENDS else told_sessions(before)
     found = (_numbers(course, occasion, told) for course in known)
-    return tuple(numbers for numbers in found if numbers)
+    return tuple(
+        replace(numbers, rose_suddenly=numbers.rose_suddenly and numbers.limb not in since)
+        for numbers in found
+        if numbers
+    )
+
+
+def measured_since(listed: Iterable[GirthSession], occasion: Occasion) -> frozenset[str]:
+    """The limbs taped again after the period: a sudden rise of theirs was looked at since."""
+    return frozenset(each.limb for each in listed if each.taken_on > occasion.period_to)
 
 
 def first_sessions(courses: Iterable[LimbCourse]) -> frozenset[str]:
@@ -251,7 +277,7 @@ def told_sessions(before: ProgressLetter | None) -> frozenset[str]:
 
 
 def _numbers(course: LimbCourse, occasion: Occasion, told: frozenset[str]) -> LimbNumbers | None:
-    points = [point for point in course.points if point.taken_on <= occasion.period_to]
+    points = course.points
     if not points or course.section is None:
         return None
     weights = _weights(course)
@@ -278,27 +304,29 @@ def _numbers(course: LimbCourse, occasion: Occasion, told: frozenset[str]) -> Li
 
 
 def plateaus_of(course: LimbCourse, occasion: Occasion) -> tuple[Plateau, ...]:
-    """Of an intensive phase that runs or ended in the period, fitted to nothing taped after it."""
-    if course.points[-1].taken_on > occasion.period_to:
-        return ()
+    """Of an intensive phase that runs or ended in the period."""
     return tuple(
         plateau
         for each in course.decongestion
         if each.from_on <= occasion.period_to
         if each.ended_on is None or each.ended_on >= occasion.period_from
-        if (plateau := _plateau(each))
+        if (plateau := _plateau(each, occasion.period_to))
     )
 
 
-def _plateau(phase: PhaseDecongestion) -> Plateau | None:
-    """None where the volume approaches no plateau: the numbers of the letter say what it does."""
+def _plateau(phase: PhaseDecongestion, until_on: date) -> Plateau | None:
+    """None where the volume approaches no plateau: the numbers of the letter say what it does.
+
+    A phase that ended after `until_on` was running then.
+    """
+    has_ended = phase.ended_on is not None and phase.ended_on <= until_on
     fit = phase.told
     if fit is None and phase.found.verdict is not DecongestionVerdict.TOO_EARLY:
         return None
     return Plateau(
         side=phase.side,
         is_excess=phase.is_excess,
-        ended_on=phase.ended_on,
+        ended_on=phase.ended_on if has_ended else None,
         value_ml=fit.plateau_ml if fit else None,
         low_ml=fit.plateau_interval_ml.low if fit else None,
         high_ml=fit.plateau_interval_ml.high if fit else None,

@@ -9,12 +9,15 @@ from clinic.letters.kinds import LetterKind
 # RuleBroken
 # ├── NothingTaped
 # ├── NoReferrer
+# ├── ReferrerGone
+# ├── ReferrerChanged
 # ├── ClientDeclines
 # ├── PeriodBackwards
 # ├── PeriodInFuture
 # ├── DraftExists
 # ├── LetterChanged
 # ├── LetterKept
+# ├── LetterGone
 # ├── NeedUnsaid
 # ├── MayNotApprove
 # └── LetterTooLong
@@ -32,6 +35,23 @@ class NothingTaped(RuleBroken):
 
 class NoReferrer(RuleBroken):
     """Neither the episode nor the client names a referrer to write to."""
+
+
+class ReferrerGone(RuleBroken):
+    """The referrer is no longer active: the post could reach a stranger."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name)
+        self.name = name
+
+
+class ReferrerChanged(RuleBroken):
+    """The record names another referrer by now than the one the draft is addressed to."""
+
+    def __init__(self, *, now: str, in_draft: str) -> None:
+        super().__init__(now, in_draft)
+        self.now = now
+        self.in_draft = in_draft
 
 
 class ClientDeclines(RuleBroken):
@@ -68,6 +88,10 @@ class LetterChanged(RuleBroken):
 
 class LetterKept(RuleBroken):
     """An approved letter is never changed or removed."""
+
+
+class LetterGone(RuleBroken):
+    """The draft was discarded in the meantime."""
 
 
 class NeedUnsaid(RuleBroken):

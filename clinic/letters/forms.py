@@ -46,6 +46,14 @@ class PeriodForm(PlainForm):
         )
 
 
+class LinesField(forms.CharField):
+    """Line ends as one character: as the count on screen counts them, and as they are kept."""
+
+    def to_python(self, value: Any) -> str:
+        typed: str = super().to_python(value)
+        return typed.replace("\r\n", "\n")
+
+
 class TextsForm(PlainModelForm):
     """The free texts of a draft's kind, and the state of the draft it was typed over."""
 
@@ -56,6 +64,7 @@ class TextsForm(PlainModelForm):
     class Meta:
         model = ProgressLetter
         fields = TEXT_FIELDS
+        field_classes = dict.fromkeys(TEXT_FIELDS, LinesField)
         help_texts = {
             "bottom_line": "Read first, often alone: better, same or worse, one number, how sure.",
             "adherence": "From the answers of the period, if any; add what the client told you.",
@@ -85,12 +94,9 @@ class TextsForm(PlainModelForm):
         field.label = label
 
     def texts(self) -> Texts:
-        """Line ends as one character, so that the count on screen is the count that is kept."""
         cleaned = self.cleaned_data
-        typed = (name for name in TEXT_FIELDS if name in cleaned)
-        return Texts(
-            **{"bottom_line": ""} | {name: cleaned[name].replace("\r\n", "\n") for name in typed}
-        )
+        typed = {name: cleaned[name] for name in TEXT_FIELDS if name in cleaned}
+        return Texts(**{"bottom_line": ""} | typed)
 
     def opened_at(self) -> datetime:
         found: datetime = self.cleaned_data["edited_at"]

@@ -48,6 +48,13 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.NoReferrer: lambda error: (
         "Nobody to write to: neither the episode nor the client names a referrer. Choose one first."
     ),
+    errors.ReferrerGone: lambda error: (
+        f"{error.name} is no longer active. Name whom to write to on the client's page first."
+    ),
+    errors.ReferrerChanged: lambda error: (
+        f"The record names {error.now} by now, this draft is addressed to {error.in_draft}. Discard"
+        " the draft and compile it again; in a month's run skip it and put it back."
+    ),
     errors.ClientDeclines: lambda error: (
         "The client does not agree to progress letters going to the referrer, so none is written."
     ),
@@ -65,6 +72,9 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     ),
     errors.LetterKept: lambda error: (
         "This letter is approved and stays exactly as it was sent. Write a new letter instead."
+    ),
+    errors.LetterGone: lambda error: (
+        "Somebody discarded this draft in the meantime, so nothing was kept or approved."
     ),
     errors.LetterTooLong: _too_long,
     NotPrinted: _not_printed,

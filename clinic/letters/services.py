@@ -39,7 +39,8 @@ def compile_letter(
 ) -> ProgressLetter:
     """Begin a draft of a kind with texts proposed from the record.
 
-    Raises DraftExists, NoReferrer, ClientDeclines, PeriodBackwards, PeriodInFuture, NothingTaped.
+    Raises DraftExists, NoReferrer, ReferrerGone, ClientDeclines, PeriodBackwards, PeriodInFuture,
+    NothingTaped.
     """
     period = (period_from, period_to)
     return keep_draft(begun=begin_letter(episode, period, kind=kind, by=by), by=by)
@@ -87,7 +88,7 @@ def reader_of(episode: Episode, kind: LetterKind = LETTER) -> Referrer | None:
 
     A report is the payer's business: it needs no referrer, and a client who wants no letters to
     go to the referrer has one all the same, without the referrer's name. Raises NoReferrer,
-    ClientDeclines for the other kinds.
+    ReferrerGone, ClientDeclines for the other kinds.
     """
     agrees = episode.client.agrees_to_letters
     referrer = episode.referrer or episode.client.referrer
@@ -97,7 +98,20 @@ def reader_of(episode: Episode, kind: LetterKind = LETTER) -> Referrer | None:
         raise errors.ClientDeclines
     if referrer is None:
         raise errors.NoReferrer
+    if not referrer.is_active:
+        raise errors.ReferrerGone(str(referrer))
     return referrer
+
+
+def _check_reader(letter: ProgressLetter) -> None:
+    """The draft goes to whom the record names today, or is not approved."""
+    reader = reader_of(letter.episode, letter.kind_word)
+    if letter.referrer is None:
+        return
+    if not letter.episode.client.agrees_to_letters:
+        raise errors.ClientDeclines  # a report compiled to the referrer before the client declined
+    if reader != letter.referrer:
+        raise errors.ReferrerChanged(now=str(reader), in_draft=str(letter.referrer))
 
 
 def _check_period(period_from: date, period_to: date) -> None:
@@ -128,7 +142,7 @@ def edit_letter(
 ) -> ProgressLetter:
     """Keep a draft's typed texts. `edited_at` is that of the draft the person has open.
 
-    Nothing is written when nothing changed. Raises LetterKept, LetterChanged.
+    Nothing is written when nothing changed. Raises LetterKept, LetterGone, LetterChanged.
     """
     stored = _locked(letter)
     if texts_of(stored) == texts:
@@ -149,12 +163,10 @@ def approve_letter(*, letter: ProgressLetter, digest: str, by: User) -> Progress
 
     `digest` is that of the sheet the person approved. The treatment days that a report or a
     discharge summary covers count as reported from now on. Raises LetterKept, LetterChanged,
-    NotPrinted, LetterTooLong, NothingTaped, ClientDeclines, NeedUnsaid, MayNotApprove.
+    NotPrinted, LetterTooLong, NothingTaped, NeedUnsaid, MayNotApprove, ReferrerChanged, and as
+    `reader_of`.
     """
     stored = _locked(letter)
-    reader_of(stored.episode, stored.kind_word)
-    if stored.referrer and not stored.episode.client.agrees_to_letters:
-        raise errors.ClientDeclines  # a report compiled to the referrer before the client declined
     check_may_approve(stored, by)
     final = final_sheet(stored, by)
     if final.digest != digest:
@@ -176,8 +188,10 @@ def check_may_approve(letter: ProgressLetter, by: User) -> None:
     """A report is the clinician's, not the assistant's, and says why care goes on.
 
     Source: CMS Medicare Benefit Policy Manual (Pub. 100-02), chapter 15, 220.3 D. Raises
-    MayNotApprove, NeedUnsaid.
+    MayNotApprove, NeedUnsaid. The reader is as in the record: raises ReferrerChanged and as
+    `reader_of`.
     """
+    _check_reader(letter)
     if letter.kind_word.is_report and by.needs_cosignature:
         raise errors.MayNotApprove
     if letter.kind_word is LetterKind.REPORT and not letter.skilled_need.strip():
@@ -186,7 +200,9 @@ def check_may_approve(letter: ProgressLetter, by: User) -> None:
 
 @transaction.atomic
 def discard_letter(*, letter: ProgressLetter, by: User, note: str = "") -> None:
-    """Remove a draft; a month's run that made it has it skipped. Raises LetterKept."""
+    """Remove a draft; a month's run that made it has it skipped. Raises LetterKept, LetterGone."""
+    # The row first and the letter then, as whoever approves or holds it in the run.
+    list(RunLetter.objects.order_by().select_for_update().filter(letter=letter))
     stored = _locked(letter)
     audit.record(by, "letter.discarded", client=stored.episode.client, subject=stored)
     RunLetter.objects.filter(letter=stored).update(
@@ -245,11 +261,15 @@ def _occasion(letter: ProgressLetter, by: User) -> Occasion:
 
 
 def _locked(letter: ProgressLetter) -> ProgressLetter:
-    """The stored letter, held until the transaction ends. Raises LetterKept when approved."""
+    """The stored letter, held until the transaction ends. Raises LetterKept when approved.
+
+    Raises LetterGone when it was discarded.
+    """
     rows = ProgressLetter.objects.select_for_update(of=("self",))
-    stored = rows.select_related("episode__client", "referrer", "episode__referrer").get(
-        pk=letter.pk
-    )
+    joined = rows.select_related("episode__client", "referrer", "episode__referrer")
+    stored = joined.filter(pk=letter.pk).first()
+    if stored is None:
+        raise errors.LetterGone
     if stored.is_approved:
         raise errors.LetterKept
     return stored

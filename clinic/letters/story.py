@@ -8,21 +8,23 @@ The first rule that holds decides, in this order:
    error above its baseline that was not so in the last letter.
 4. Worsening: a limb rose beyond measurement error since the last letter, without one since
    baseline, or crossed that line since the last letter; or it rose suddenly.
-5. Interruption: an intensive phase in which nothing was taped for more than two weeks.
+5. Interruption: an intensive phase in which for more than two weeks nothing was taped and no visit
+   charted.
 6. Good response: a limb fell beyond measurement error since the last letter, without one since
    baseline.
-7. Plateau: an intensive phase that has reached the level it approaches.
+7. Plateau: an intensive phase in which every limb has reached the level it approaches.
 8. Steady: none of these.
 
-A difference within measurement error is no change, whatever its sign. Which stories a letter
-knows, and their order, are common practice, no source.
+A difference within measurement error is no change, whatever its sign; what the last letter told of
+is no change either, until the limb is measured again. Which stories a letter knows, and their
+order, are common practice, no source.
 """
 
 from collections.abc import Iterator
 from datetime import timedelta
 
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import all_tracks, clauses, day, is_newly_risen
+from clinic.letters.clauses import News, all_tracks, day, fresh_news, is_newly_risen, tracks
 from clinic.letters.story_words import Story
 from clinic.letters.summary import ProgressSummary
 
@@ -47,7 +49,7 @@ def story_of(summary: ProgressSummary) -> Story:
 
 
 def _stories(summary: ProgressSummary) -> Iterator[Story]:
-    news = {each.news for each in clauses(summary)}
+    news = fresh_news(summary)
     newly_risen = any(is_newly_risen(track) for track in all_tracks(summary))
     if summary.phase is Phase.DISCHARGED:
         yield Story.DISCHARGE
@@ -55,13 +57,13 @@ def _stories(summary: ProgressSummary) -> Iterator[Story]:
         yield Story.INTERRUPTION
     if newly_risen and _was_watched(summary):
         yield Story.EARLY_DETECTION
-    if newly_risen or any(each.is_fresh and each.is_worse for each in news) or _rose(summary):
+    if newly_risen or News.WORSE in news or _rose(summary):
         yield Story.WORSENING
     if is_gap(summary):
         yield Story.INTERRUPTION
-    if any(each.is_fresh and each.is_better for each in news):
+    if News.BETTER in news:
         yield Story.GOOD_RESPONSE
-    if _is_level(summary):
+    if is_level(summary):
         yield Story.PLATEAU
     yield Story.STEADY
 
@@ -75,16 +77,22 @@ def _rose(summary: ProgressSummary) -> bool:
 
 
 def is_gap(summary: ProgressSummary) -> bool:
-    """Whether an intensive phase went without a measurement for more than two weeks."""
+    """Whether an intensive phase went without measurement or visit for more than two weeks."""
     if summary.phase is not Phase.INTENSIVE or not summary.limbs:
         return False
-    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    return summary.period_to - max(last_on, summary.phase_since_on) > GAP
+    known = [numbers.now.taken_on for numbers in summary.limbs]
+    known += [on for on in (summary.phase_since_on, summary.seen_on) if on]
+    return summary.period_to - max(known) > GAP
 
 
-def _is_level(summary: ProgressSummary) -> bool:
-    running = (each for numbers in summary.limbs for each in numbers.plateaus if not each.ended_on)
-    return summary.phase is Phase.INTENSIVE and any(each.is_reached for each in running)
+def is_level(summary: ProgressSummary) -> bool:
+    """Whether all that falls in a running intensive phase has reached the level it approaches."""
+    running = [each for numbers in summary.limbs for each in numbers.plateaus if not each.ended_on]
+    return (
+        summary.phase is Phase.INTENSIVE
+        and bool(running)
+        and all(each.is_reached for each in running)
+    )
 
 
 def has_news(summary: ProgressSummary) -> bool:
@@ -105,7 +113,7 @@ def opening(summary: ProgressSummary) -> str:
     if story is Story.INTERRUPTION:
         return _paused(summary)
     if story is Story.EARLY_DETECTION:
-        return f"Early swelling found at a routine check ({_times_seen(summary)})"
+        return f"{_found_early(summary)} at a routine check ({_times_seen(summary)})"
     return "Levelled off" if story is Story.PLATEAU else ""
 
 
@@ -115,6 +123,14 @@ def _paused(summary: ProgressSummary) -> str:
         return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
     last_on = max(numbers.now.taken_on for numbers in summary.limbs)
     return f"Last measured on {day(last_on)}, treatment may have been interrupted"
+
+
+def _found_early(summary: ProgressSummary) -> str:
+    """Both limbs larger may be the whole body, such as weight: not called swelling."""
+    for numbers in summary.limbs:
+        if sum(is_newly_risen(track) for track in tracks(numbers)) > 1:
+            return f"Both {numbers.limb.label}s found larger"
+    return "Early swelling found"
 
 
 def _times_seen(summary: ProgressSummary) -> str:

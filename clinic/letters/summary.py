@@ -15,9 +15,9 @@ from clinic.letters.kinds import LetterKind
 from measurements.limb.comparison import Judged
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
-# carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. A stored
-# summary is kept as it was sent, whatever its version.
-SUMMARY_VERSION = 4
+# carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. 5: `seen_on`.
+# A stored summary is kept as it was sent, whatever its version.
+SUMMARY_VERSION = 5
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,8 @@ class ProgressSummary:
 
     `every_months` between re-measurements where they differ from the usual. `care` is what a
     report and a discharge summary say beyond a letter, `ending` what only the latter says.
-    `phase` is that of the last day of the period, `phase_before` that of the first.
+    `phase` is that of the last day of the period, `phase_before` that of the first. `seen_on` is
+    the last visit up to then that a signed note tells of.
     """
 
     version: int
@@ -203,6 +204,7 @@ class ProgressSummary:
     care: Care | None = None
     ending: Ending | None = None
     phase_before: Phase | None = None
+    seen_on: date | None = None
 
     @property
     def barring(self) -> tuple[PrecautionOpen, ...]:

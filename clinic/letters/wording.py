@@ -12,7 +12,7 @@ from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase
 from clinic.letters.clauses import Clause, clauses, clauses_of_the_whole_course, day
 from clinic.letters.kinds import LetterKind
-from clinic.letters.story import is_gap, opening, story_of
+from clinic.letters.story import is_gap, is_level, opening, story_of
 from clinic.letters.story_words import Story
 from clinic.letters.summary import LimbNumbers, Plateau, ProgressSummary
 from clinic.scheduling.recalls import measured_again_after
@@ -104,7 +104,7 @@ def alerts(summary: ProgressSummary) -> tuple[str, ...]:
     """What cannot wait for a letter, one sentence each."""
     rises = tuple(
         f"The {numbers.limb.label} rose by 10 % or more in under two weeks, beyond measurement"
-        " error: infection, clot and recurrence should be considered today."
+        f" error: infection, clot and {_growth(summary)} should be considered today."
         for numbers in summary.limbs
         if numbers.rose_suddenly
     )
@@ -170,12 +170,14 @@ def plan_text(summary: ProgressSummary) -> str:
             f"{goes_on} Because of the rise the plan of care is reviewed and the next measurement"
             " comes sooner."
         )
-    due_on = next_girths_on(summary)
+    due_on = None if is_gap(summary) else next_girths_on(summary)
     return f"{goes_on} Next measurement due by {day(due_on)}." if due_on else goes_on
 
 
 def _intensive(summary: ProgressSummary) -> str:
-    if story_of(summary) is Story.PLATEAU:
+    if is_gap(summary):
+        return "Intensive treatment goes on once the client is back and measured again."
+    if is_level(summary):
         return "The volume has levelled off: garments and maintenance are considered next."
     return (
         "Intensive treatment continues until the volume is steady; then garments are fitted and"
@@ -217,11 +219,18 @@ def next_girths_on(summary: ProgressSummary) -> date | None:
 
 
 def request_text(summary: ProgressSummary) -> str:
+    if summary.is_urgent and summary.phase is Phase.DISCHARGED:
+        return "Please examine the client without delay and tell us what you find."
     if summary.is_urgent:
         return "Please examine the client without delay and tell us when treatment may go on."
     if has_worsened(summary):
         return (
-            "Please tell us whether you see a reason for the rise, such as recurrence, infection"
-            " or clot, and whether it needs examination or imaging."
+            f"Please tell us whether you see a reason for the rise, such as {_growth(summary)},"
+            " infection or clot, and whether it needs examination or imaging."
         )
     return "No action needed from you."
+
+
+def _growth(summary: ProgressSummary) -> str:
+    """Nothing recurs where the record tells of no cancer, as in lymphedema from birth."""
+    return "recurrence" if summary.cancer_treatment else "tumour"

@@ -7,6 +7,7 @@ from clinic.common.errors import RuleBroken
 # RuleBroken
 # ├── MonthNotOver
 # ├── RowElsewhere
+# ├── ClientInactive
 # └── NoReason
 
 
@@ -22,6 +23,10 @@ class MonthNotOver(RuleBroken):
 
 class RowElsewhere(RuleBroken):
     """Somebody else decided on this letter, or it is still being compiled."""
+
+
+class ClientInactive(RuleBroken):
+    """The client was deactivated since the letter was compiled."""
 
 
 class NoReason(RuleBroken):

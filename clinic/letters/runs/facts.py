@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, Max, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncDate
 
 from clinic.clients.models import Episode, PhaseChange
@@ -97,7 +97,9 @@ def _visits(month: date) -> dict[UUID, set[date]]:
 
 
 def _booked(span: tuple[date, date]) -> Iterable[tuple[UUID, date]]:
-    done = Appointment.objects.filter(status=Status.DONE).order_by()
+    """A booking knows no episode; one with a signed note is counted with the note's."""
+    signed = VisitNote.objects.filter(appointment=OuterRef("pk"), signed_at__isnull=False)
+    done = Appointment.objects.filter(~Exists(signed), status=Status.DONE).order_by()
     return (
         done.annotate(came_on=TruncDate("period__startswith"))
         .filter(came_on__range=span)

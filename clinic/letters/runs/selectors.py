@@ -101,6 +101,10 @@ class Counts:
         return self.of[Shown.SKIPPED]
 
     @property
+    def failed(self) -> int:
+        return self.of[Shown.FAILED]
+
+    @property
     def waiting(self) -> int:
         return self.of[Shown.WAITING]
 

@@ -63,7 +63,7 @@ BECAUSE: dict[Reason, Callable[[RunLetter], str]] = {
         f"{_referrer(row)} is no longer active: name whom to write to on the client's page"
     ),
     Reason.WANTS_NONE: lambda row: f"{_referrer(row)} wants no letters",
-    Reason.ALREADY_SENT: lambda row: f"{_last(row)}, and there was no visit after it",
+    Reason.ALREADY_SENT: lambda row: f"{_last(row)}, and this month has no visit after that",
     Reason.DRAFT_OPEN: lambda row: (
         "a draft for this episode is open already; finish or discard it, then look again"
     ),
@@ -92,6 +92,10 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.RowElsewhere: lambda error: (
         "Somebody decided on this letter in the meantime, or it is being compiled. Nothing was"
         " changed; look at the list of the run."
+    ),
+    errors.ClientInactive: lambda error: (
+        "This client was deactivated, so no letter of the month goes out. Skip it, or reactivate"
+        " the client first."
     ),
     errors.NoReason: lambda error: "Say why no letter goes out this month.",
     LetterChanged: lambda error: (

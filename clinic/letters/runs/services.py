@@ -47,7 +47,8 @@ def start_run(*, month: date, by: User) -> LetterRun:
 def _considered(run: LetterRun) -> list[UUID]:
     """Decide on every episode that has no letter in this run yet; the rows to be compiled."""
     open_states = [RowState.NOT_OWED, RowState.FAILED, RowState.OWED]
-    known = {row.episode_id: row for row in run.rows.select_for_update()}
+    # In no order: the usual one joins episode and client, whose rows would be locked as well.
+    known = {row.episode_id: row for row in run.rows.order_by().select_for_update()}
     new, again = [], []
     for facts in episode_facts(run.month):
         row = known.get(facts.episode_id)
@@ -95,8 +96,13 @@ def ask_for(row_ids: Iterable[UUID]) -> None:
 
 @transaction.atomic
 def approve_row(*, row: RunLetter, digest: str, by: User) -> ProgressLetter:
-    """Approve the letter that the person looked at. Raises RowElsewhere, and as approve_letter."""
+    """Approve the letter that the person looked at.
+
+    Raises RowElsewhere, ClientInactive, and as approve_letter.
+    """
     stored = _locked(row, {RowState.COMPILED, RowState.HELD})
+    if not stored.episode.client.is_active:
+        raise errors.ClientInactive
     return letters.approve_letter(letter=_letter_of(stored), digest=digest, by=by)
 
 
@@ -158,9 +164,14 @@ def _letter_of(row: RunLetter) -> ProgressLetter:
 
 
 def _locked(row: RunLetter, states: set[RowState]) -> RunLetter:
-    """The stored row, held until the transaction ends. Raises RowElsewhere in another state."""
-    rows = RunLetter.objects.select_for_update(of=("self",))
-    stored = rows.select_related("episode__client", "letter").defer("letter__pdf").get(pk=row.pk)
+    """The stored row, held until the transaction ends. Raises RowElsewhere in another state.
+
+    Read after the lock is had, not with it: whoever held it may have approved the letter, which
+    leaves the row as it was and would not be seen.
+    """
+    RunLetter.objects.order_by().select_for_update().get(pk=row.pk)
+    rows = RunLetter.objects.select_related("episode__client", "letter").defer("letter__pdf")
+    stored = rows.get(pk=row.pk)
     if stored.state not in states or (stored.letter and stored.letter.is_approved):
         raise errors.RowElsewhere
     return stored

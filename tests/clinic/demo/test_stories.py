@@ -4,6 +4,7 @@ from datetime import timedelta
 from itertools import pairwise
 
 import pytest
+from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit.models import Entry
@@ -14,6 +15,7 @@ from clinic.common.vocabulary import Limb, Phase, Posture, Precaution, Region, R
 from clinic.demo import scenario
 from clinic.demo.scenario import demo_id
 from clinic.keeping.models import Merge
+from clinic.letters import story_words
 from clinic.letters.models import ProgressLetter, RunLetter
 from measurements.limb.comparison import (
     Comparison,
@@ -26,6 +28,7 @@ from measurements.limb.comparison import (
 )
 from measurements.limb.girth import LimbGirths, Reading, check_readings, limb_girths
 from measurements.models import GirthDraft, GirthSession, LimbFindings, Protocol
+from programmes.models import Programme
 from tests.clinic.demo.conftest import TODAY
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("loaded")]
@@ -301,6 +304,23 @@ def test_a_month_holds_letters_that_ask_for_something() -> None:
     if can_print():
         assert told[demo_id("episode", "watched_5")] == "early_detection"
         assert told[demo_id("episode", "primary")] == "worsening"
+        assert told[demo_id("episode", "plateau")] == "plateau"
+
+
+def test_a_month_holds_every_story() -> None:
+    told = set(RunLetter.objects.values_list("story", flat=True))
+    if can_print():
+        assert told >= {each.value for each in story_words.Story}
+
+
+def test_home_programmes_were_handed_out_over_the_last_three_months() -> None:
+    issued = [
+        (TODAY - timezone.localdate(at)).days
+        for at in Programme.objects.values_list("issued_at", flat=True)
+    ]
+    if can_print():
+        for first, last in ((0, 30), (30, 60), (60, 90)):
+            assert any(first < days <= last for days in issued)
 
 
 def test_every_region_side_and_cause_has_somebody() -> None:

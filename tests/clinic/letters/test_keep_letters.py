@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -234,6 +235,20 @@ def test_a_discarded_draft_is_gone_and_logged(cast: Cast) -> None:
     services.discard_letter(letter=letter, by=cast.therapist)
     assert not ProgressLetter.objects.exists()
     assert history_of(client)[0].verb == "letter.discarded"
+
+
+def test_a_draft_that_somebody_discarded_is_neither_kept_nor_approved(cast: Cast) -> None:
+    letter = drafted(better(cast.therapist), cast)
+    digest = services.final_sheet(letter, cast.therapist).digest
+    stale = ProgressLetter.objects.get(pk=letter.pk)
+    services.discard_letter(letter=letter, by=cast.lead)
+    texts = replace(services.texts_of(stale), plan="Garments next.")
+    with pytest.raises(errors.LetterGone):
+        services.edit_letter(
+            letter=stale, texts=texts, edited_at=stale.edited_at, by=cast.therapist
+        )
+    with pytest.raises(errors.LetterGone):
+        services.approve_letter(letter=stale, digest=digest, by=cast.therapist)
 
 
 def test_the_next_letter_compares_with_the_session_of_the_last_one(cast: Cast) -> None:

@@ -151,6 +151,16 @@ def test_text_that_is_too_long_stays_in_the_form(
     assert "Not kept yet" in answer.content.decode()
 
 
+def test_a_line_break_counts_as_the_one_character_that_is_kept(
+    therapist: Browser, letter: ProgressLetter
+) -> None:
+    """A browser sends it as two, and its own limit of the field counts one (HTML, [memory])."""
+    full = "\r\n".join(["x" * 59] * 10)  # 599 of 600 characters as kept, 608 as sent
+    therapist.post(reverse("letter", args=[letter.pk]), typed(letter, treatment=full))
+    letter.refresh_from_db()
+    assert letter.treatment == full.replace("\r\n", "\n")
+
+
 def test_two_people_editing_lose_nothing(
     therapist: Browser, lead: Browser, letter: ProgressLetter
 ) -> None:

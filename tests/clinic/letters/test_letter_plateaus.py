@@ -15,10 +15,11 @@ from clinic.letters.compile import LETTER_METHOD, Occasion, progress_summary
 from clinic.letters.models import ProgressLetter
 from clinic.letters.summary import SUMMARY_VERSION, Plateau, ProgressSummary, as_json
 from clinic.letters.wording import plateau_sentences, proposals
+from measurements.models import GirthSession
 from measurements.selectors.reports import episode_course
-from tests.builders import make_protocol
+from tests.builders import ARM_SWOLLEN_CM, make_protocol, make_session
 from tests.cast import Cast
-from tests.clinic.letters.stories import arm_episode, days_ago, make_practice
+from tests.clinic.letters.stories import arm_episode, days_ago, make_practice, wider
 from tests.clinic.letters.test_wording import arm, summary
 from tests.measurements.decongested import SESSION_DAYS, decongested
 
@@ -69,8 +70,12 @@ def test_too_early_is_said_while_the_phase_runs_and_not_after_it() -> None:
 
 def test_the_plan_carries_the_sentence() -> None:
     plan = proposals(summary(replace(arm(220, 600, 300), plateaus=(REACHED,)))).plan
-    assert plan.startswith("Intensive treatment continues until the volume is steady")
+    assert plan.startswith("The volume has levelled off: garments and maintenance")
     assert "is approaching an estimated 210" in plan
+    ahead = replace(REACHED, is_reached=False)
+    for plateaus_told in ((ahead,), (REACHED, replace(ahead, side=Side.LEFT))):
+        plan = proposals(summary(replace(arm(220, 600, 300), plateaus=plateaus_told))).plan
+        assert plan.startswith("Intensive treatment continues until the volume is steady")
     assert "Next measurement due by" in plan
 
 
@@ -121,7 +126,39 @@ def test_a_letter_takes_the_plateau_of_the_course_page(episode: Episode) -> None
 
 
 def test_a_letter_over_a_past_period_knows_nothing_taped_since(episode: Episode) -> None:
-    assert plateaus(compiled(episode, days_before=30 - SESSION_DAYS[6])) == ()
+    later = compiled(episode, days_before=30 - SESSION_DAYS[8])
+    GirthSession.objects.filter(taken_on__gt=later.period_to).update(
+        struck_at=timezone.now(), struck_by=episode.therapist, struck_reason="never taped"
+    )
+    assert plateaus(later) == plateaus(compiled(episode, days_before=30 - SESSION_DAYS[8])) != ()
+
+
+def test_a_letter_over_a_past_period_does_not_know_that_the_phase_ended_since(
+    episode: Episode,
+) -> None:
+    end_phase(episode, 3)
+    (plateau,) = plateaus(compiled(episode, days_before=5))
+    assert plateau.is_reached
+    assert plateau.ended_on is None
+
+
+def test_another_way_of_taping_after_the_period_hides_nothing_of_it(
+    episode: Episode, cast: Cast
+) -> None:
+    period_to = days_ago(5)
+    elsewhere = make_protocol(name="From the elbow", start_landmark="elbow crease")
+    make_session(episode, elsewhere, taken_on=days_ago(1))
+    assert compiled(episode, days_before=5).limbs[0].now.taken_on <= period_to
+
+
+def test_a_sudden_rise_looked_at_since_the_period_is_not_for_today(
+    episode: Episode, cast: Cast
+) -> None:
+    protocol = episode.girth_sessions.first().protocol
+    make_session(episode, protocol, taken_on=days_ago(8), right_cm=wider(ARM_SWOLLEN_CM, 4))
+    assert compiled(episode, days_before=5).limbs[0].rose_suddenly
+    make_session(episode, protocol, taken_on=days_ago(2), right_cm=ARM_SWOLLEN_CM)
+    assert not compiled(episode, days_before=5).limbs[0].rose_suddenly
 
 
 def test_a_phase_that_just_ended_is_told_in_the_past_tense(episode: Episode) -> None:

@@ -10,7 +10,7 @@ from clinic.audit.models import Entry
 from clinic.letters import services as letters
 from clinic.letters.models import LetterRun, RunLetter
 from clinic.letters.runs import compiling, services
-from clinic.letters.runs.words import RowState
+from clinic.letters.runs.words import Failure, RowState
 from tests.builders import make_referrer
 from tests.cast import Cast
 from tests.clinic.letters.months import MONTH, compiled_run, month_of, row_of, seen_in_month
@@ -215,6 +215,22 @@ def test_what_changes_something_answers_to_no_look(
 ) -> None:
     number = run.pk if name == "letter-run-repeat" else run.rows.first().pk
     assert lead.get(reverse(name, args=[number])).status_code == 405
+
+
+def test_letters_that_were_not_compiled_are_counted_wherever_the_others_are(
+    lead: Browser, therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    failed, other = own_rows(run, cast)[:2]
+    letters.discard_letter(letter=failed.letter, by=cast.lead)
+    RunLetter.objects.filter(pk=failed.pk).update(
+        state=RowState.FAILED, failure=Failure.RULE, failure_said="Nobody to write to.", note=""
+    )
+    pages = [
+        lead.get(reverse("letter-runs")).content.decode(),
+        lead.get(reverse("letter-run", args=[run.pk])).content.decode(),
+        page_of(therapist, other),
+    ]
+    assert all("1 not compiled" in page for page in pages)
 
 
 def test_a_repeat_says_what_it_did(lead: Browser, run: LetterRun) -> None:

@@ -1,13 +1,16 @@
 """A month's run: each letter once, whatever is repeated or fails; only a person approves."""
 
+import threading
 from datetime import timedelta
 
 import pytest
 from django.db import IntegrityError, OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from clinic.audit.models import Entry
+from clinic.clients.models import Client, Referrer
 from clinic.common.print import NotPrinted, PrintFault
 from clinic.common.vocabulary import LetterFrequency
 from clinic.letters import errors as letter_errors
@@ -19,9 +22,10 @@ from clinic.letters.runs.facts import episode_facts
 from clinic.letters.runs.sentences import because
 from clinic.letters.runs.words import Failure, Reason, RowState
 from clinic.letters.story_words import Story
+from clinic.scheduling.states import Status
 from clinic.visits.models import VisitNote
 from tests.builders import make_client, make_episode, make_referrer, today
-from tests.cast import Cast
+from tests.cast import Cast, make_cast
 from tests.clinic.letters.months import (
     MONTH,
     compiled_run,
@@ -30,6 +34,8 @@ from tests.clinic.letters.months import (
     row_of,
     seen_in_month,
 )
+from tests.clinic.scheduling.desk_stories import make_appointment
+from tests.clinic.visits.charting import signed
 
 
 @pytest.fixture(autouse=True)
@@ -252,6 +258,79 @@ def test_what_is_approved_can_be_neither_held_nor_skipped(cast: Cast) -> None:
     assert row_of(run, episode).letter.is_approved
 
 
+def test_a_letter_to_another_than_the_record_names_is_not_approved(cast: Cast) -> None:
+    moved, gone, inactive = month_of(3, cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    moved.referrer = make_referrer(family_name="Tolland")
+    moved.save()
+    with pytest.raises(letter_errors.ReferrerChanged):
+        approve(run, moved, cast)
+    Client.objects.filter(pk=inactive.client_id).update(
+        deactivated_at=timezone.now(), deactivated_reason="Moved away."
+    )
+    with pytest.raises(errors.ClientInactive):
+        approve(run, inactive, cast)
+    Referrer.objects.filter(pk=gone.client.referrer_id).update(is_active=False)
+    with pytest.raises(letter_errors.ReferrerGone):
+        approve(run, gone, cast)
+    assert not ProgressLetter.objects.exclude(approved_at=None).exists()
+
+
+def test_a_letter_put_back_is_compiled_to_the_referrer_named_now(cast: Cast) -> None:
+    (moved,) = month_of(1, cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    moved.referrer = make_referrer(family_name="Tolland")
+    moved.save()
+    services.skip_row(row=row_of(run, moved), note="Another referrer", by=cast.therapist)
+    services.put_back(row=row_of(run, moved), by=cast.therapist)
+    compile_row(row_id=row_of(run, moved).pk)
+    assert approve(run, moved, cast).referrer == moved.referrer
+
+
+def test_a_run_locks_its_own_rows_and_nobodys_client(cast: Cast) -> None:
+    month_of(2, cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    with CaptureQueriesContext(connection) as taken:
+        services.start_run(month=MONTH, by=cast.lead)
+        services.hold_row(row=run.rows.first(), note="", by=cast.therapist)
+    locking = [each["sql"] for each in taken if "FOR UPDATE" in each["sql"]]
+    assert any('"letters_runletter"' in sql for sql in locking)
+    assert not any("clients_" in sql for sql in locking)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_another_person_approves_at_this_moment_is_not_held() -> None:
+    """Approval leaves the row as it was: whoever waited for it has to look at the letter anew."""
+    cast = make_cast()
+    (episode,) = month_of(1, cast.therapist, make_referrer())
+    run = compiled_run(cast.lead)
+    row = row_of(run, episode)
+    printing, refused = threading.Event(), threading.Event()
+
+    def slow_pdf(sheet: object) -> bytes:
+        printing.set()
+        assert not refused.wait(0.5), "the row was not locked"
+        return b"%PDF slow"
+
+    def hold() -> None:
+        assert printing.wait(10)
+        try:
+            services.hold_row(row=row, note="Wait", by=cast.lead)
+        except errors.RowElsewhere:
+            refused.set()
+        connection.close()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(letters, "letter_pdf", slow_pdf)
+        other = threading.Thread(target=hold)
+        other.start()
+        approve(run, episode, cast)
+        other.join(10)
+    assert refused.is_set()
+    assert row_of(run, episode).state == RowState.COMPILED
+    assert row_of(run, episode).letter.is_approved
+
+
 def test_every_act_is_logged(cast: Cast) -> None:
     held, skipped = month_of(2, cast.therapist, make_referrer())
     run = compiled_run(cast.lead)
@@ -284,6 +363,17 @@ def test_the_facts_take_the_same_queries_however_many_episodes(cast: Cast) -> No
     few = queries()
     month_of(3, cast.therapist, referrer)
     assert queries() == few <= 6
+
+
+def test_a_booking_with_a_signed_note_is_a_visit_of_the_notes_episode_alone(cast: Cast) -> None:
+    client = make_client(referrer=make_referrer())
+    arm, leg = (make_episode(client, cast.therapist) for _ in range(2))
+    booking = make_appointment(client, cast.therapist, day_of_month(5), status=Status.DONE)
+    facts = {each.episode_id: each.visited_on for each in episode_facts(MONTH)}
+    assert facts == {arm.pk: {day_of_month(5)}, leg.pk: {day_of_month(5)}}
+    signed(cast.therapist, arm, visited_on=day_of_month(5), appointment=booking)
+    facts = {each.episode_id: each.visited_on for each in episode_facts(MONTH)}
+    assert facts == {arm.pk: {day_of_month(5)}, leg.pk: frozenset()}
 
 
 def test_a_note_that_is_not_signed_is_no_visit_yet(cast: Cast) -> None:

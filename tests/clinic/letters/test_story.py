@@ -15,8 +15,8 @@ from clinic.letters.clauses import News, clauses
 from clinic.letters.kinds import LetterKind
 from clinic.letters.story import GAP, has_news, story_of
 from clinic.letters.story_words import Story
-from clinic.letters.summary import Plateau, PrecautionOpen
-from clinic.letters.wording import BOTTOM_LINE_LENGTH, bottom_line, plan_text
+from clinic.letters.summary import Measured, Plateau, PrecautionOpen
+from clinic.letters.wording import BOTTOM_LINE_LENGTH, bottom_line, plan_text, request_text
 from tests.clinic.letters.test_wording import BASELINE_ON, LAST_ON, NOW_ON, arm, look, summary
 
 WITHIN, BEYOND = 55.4, 55.5
@@ -74,6 +74,39 @@ def test_early_detection_says_how_often_it_was_seen() -> None:
     assert "seen twice in a row" in bottom_line(summary(replace(numbers, points=points), **WATCHED))
 
 
+def not_measured_since(numbers):
+    """The same limb when the last letter called its latest session "now"."""
+    return replace(numbers, last=numbers.now)
+
+
+@pytest.mark.parametrize("then", [WATCHED, KEPT])
+@pytest.mark.parametrize("now_ml", [150, 500])
+def test_a_limb_not_measured_since_the_last_letter_is_no_news(
+    now_ml: float, then: dict[str, object]
+) -> None:
+    told = not_measured_since(arm(now_ml, 300))
+    told = replace(told, baseline=look("baseline", BASELINE_ON, 0 if now_ml == 150 else 900))
+    later = then | {"last_letter_on": LAST_ON, "measured_count": 0}
+    assert story(told, **later) is Story.STEADY
+    assert not has_news(summary(told, **later | {"phase_since_on": BASELINE_ON}))
+    assert bottom_line(summary(told, **later)).startswith("Not measured in this period; on 5 Mar")
+
+
+def test_both_limbs_larger_at_once_are_not_called_swelling() -> None:
+    """Without a sound limb to compare, weight or the heart may have made both larger."""
+    grown = replace(
+        arm(0, 0),
+        affected_side=None,
+        is_bilateral=True,
+        now=replace(look("now", NOW_ON, 0), left=Measured(2200, 17), right=Measured(2200, 18)),
+    )
+    both = summary(grown, **WATCHED)
+    assert story_of(both) is Story.EARLY_DETECTION
+    assert bottom_line(both).startswith("Both arms found larger at a routine check (seen once")
+    one = replace(grown, now=replace(grown.now, left=Measured(2000, 17)))
+    assert bottom_line(summary(one, **WATCHED)).startswith("Early swelling found at a routine")
+
+
 @pytest.mark.parametrize(
     ("change_ml", "told"),
     [
@@ -108,6 +141,9 @@ def test_a_plateau_needs_an_intensive_phase_that_reached_it_and_no_change() -> N
         "Levelled off. Unchanged since the last letter, better than at baseline: "
     )
     assert "garments and maintenance are considered next" in plan_text(summary(level, **running))
+    other_side = replace(LEVEL, side=Side.LEFT, is_reached=False)
+    half_way = replace(level, plateaus=(LEVEL, other_side))
+    assert story(half_way, **running) is Story.STEADY
     on_the_way = replace(level, plateaus=(replace(LEVEL, is_reached=False),))
     assert story(on_the_way, **running) is Story.STEADY
     assert story(level, **KEPT) is Story.STEADY
@@ -127,10 +163,32 @@ def test_an_intensive_phase_is_interrupted_after_more_than_two_weeks(
     assert story(numbers, **KEPT | {"period_to": NOW_ON + silent}) is Story.STEADY
 
 
+def test_the_plan_of_an_interrupted_phase_does_not_say_that_it_continues() -> None:
+    late = {"phase": Phase.INTENSIVE, "period_to": NOW_ON + 2 * GAP}
+    assert plan_text(summary(arm(400, 400, 400), **late)) == (
+        "Intensive treatment goes on once the client is back and measured again."
+    )
+
+
+def test_after_the_end_nobody_is_asked_when_treatment_may_go_on() -> None:
+    ended = summary(arm(200, 400), phase=Phase.DISCHARGED, precautions=(INFECTION,))
+    assert request_text(ended) == (
+        "Please examine the client without delay and tell us what you find."
+    )
+
+
 def test_a_phase_that_only_just_began_is_not_interrupted() -> None:
     late = NOW_ON + 2 * GAP
     begun = {"phase": Phase.INTENSIVE, "phase_since_on": late, "period_to": late}
     assert story(arm(400, 400, 400), **begun) is Story.STEADY
+
+
+def test_a_phase_with_visits_is_not_called_interrupted_for_want_of_tape() -> None:
+    late = NOW_ON + 2 * GAP
+    running = {"phase": Phase.INTENSIVE, "period_to": late}
+    assert story(arm(400, 400, 400), **running, seen_on=late - GAP) is Story.STEADY
+    stopped = late - GAP - timedelta(days=1)
+    assert story(arm(400, 400, 400), **running, seen_on=stopped) is Story.INTERRUPTION
 
 
 def test_what_bars_treatment_is_an_interruption_whatever_the_numbers() -> None:

@@ -25,6 +25,7 @@ from clinic.letters.wording import (
     bottom_line,
     next_girths_on,
     proposals,
+    request_text,
 )
 
 BASELINE_ON, LAST_ON, NOW_ON = date(2026, 1, 5), date(2026, 2, 5), date(2026, 3, 5)
@@ -110,6 +111,29 @@ def test_the_news_follows_the_last_letter_unless_only_the_baseline_shows_a_chang
     assert [each.news for each in clauses(summary(arm(now_ml, baseline_ml, last_ml)))] == [news]
 
 
+@pytest.mark.parametrize(
+    ("now_ml", "baseline_ml", "news"),
+    [
+        (-100, 0, News.FELL_WITHOUT_EXCESS),
+        (-150, -60, News.FELL_WITHOUT_EXCESS),
+        (-40, 39.1, News.FELL_WITHOUT_EXCESS),  # below the limit of one look, 1.96 x 20 = 39.2 mL
+        (-40, 39.3, News.BETTER),
+        (-20, 400, News.BETTER),
+        (-20, -150, News.WORSE),
+    ],
+)
+def test_a_fall_of_what_was_no_excess_is_not_called_better(
+    now_ml: float, baseline_ml: float, news: News
+) -> None:
+    told = summary(arm(now_ml, baseline_ml), phase=Phase.SURVEILLANCE)
+    assert clauses(told)[0].news is news
+    if news is News.FELL_WITHOUT_EXCESS:
+        assert bottom_line(told).startswith(
+            "Changed: the excess volume of the right arm has fallen"
+        )
+        assert "there was no excess beyond error before. No action needed" in bottom_line(told)
+
+
 def test_a_change_is_judged_before_it_is_rounded() -> None:
     # 1.96 x sqrt(20^2 + 20^2) = 55.437 mL: both print as 55 mL, only one is beyond error.
     within, beyond = arm(255.43, 200), arm(255.44, 200)
@@ -170,6 +194,19 @@ def test_worse_comes_before_better_and_asks_for_something() -> None:
     assert bottom_line(told).endswith("Please see below what we ask of you.")
     assert "reason for the rise" in proposals(told).request
     assert "Because of the rise" in proposals(told).plan
+
+
+@pytest.mark.parametrize(
+    ("cancer_treatment", "said"), [("Mar 2024 mastectomy", "recurrence"), ("", "tumour")]
+)
+def test_recurrence_is_named_only_where_there_was_a_cancer(
+    cancer_treatment: str, said: str
+) -> None:
+    worse = summary(replace(arm(500, 300), rose_suddenly=True), cancer_treatment=cancer_treatment)
+    assert said in alerts(worse)[0]
+    assert f"such as {said}, infection or clot" in request_text(
+        replace(worse, limbs=(arm(500, 300),))
+    )
 
 
 def test_an_unmeasured_period_says_so() -> None:
