@@ -35,6 +35,7 @@ from clinic.visits.models import VisitNote
 from clinic.visits.plans import PlanOfCare
 from clinic.visits.selectors.sheets import signed_sheet
 from clinic.visits.sheet import NoteSheet
+from measurements.limb.instruments import SPECS, Instrument, InstrumentSpec
 from measurements.models import OutcomeScore
 from measurements.report import SessionReport
 from measurements.selectors.courses import report_within
@@ -53,7 +54,7 @@ class EpisodePart:
     episode: Episode
     reports: tuple[SessionReport, ...]
     findings: tuple[tuple[str, FindingsShown], ...]  # region, what was found
-    scores: tuple[OutcomeScore, ...]
+    scores: tuple[tuple[OutcomeScore, InstrumentSpec], ...]
     plans: tuple[PlanOfCare, ...]
     notes: tuple[NoteSheet, ...]
     programmes: tuple[Programme, ...]
@@ -148,7 +149,7 @@ def _part(episode: Episode, rows: ClientRows, notes: Sequence[VisitNote]) -> Epi
             for region in episode.regions.all()
             for found in reversed(findings_history(region))
         ),
-        scores=own(rows.scores),
+        scores=tuple((one, SPECS[Instrument(one.instrument)]) for one in own(rows.scores)),
         plans=own(rows.plans),
         notes=tuple(signed_sheet(note, _addenda(note)) for note in notes),
         programmes=own(rows.programmes),

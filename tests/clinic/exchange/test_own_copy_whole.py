@@ -233,6 +233,12 @@ def test_the_copy_tells_of_every_table(asked: CopyRequest, cast: Cast) -> None:
     assert [table for table, words in TOLD.items() if words not in said] == []
 
 
+def test_scores_carry_their_units(asked: CopyRequest) -> None:
+    said = words_of(asked)
+    for words in ("21.5 kg", "140°", "412 mL"):
+        assert words in said
+
+
 def test_drafts_and_other_clients_stay_out_of_the_copy(asked: CopyRequest, cast: Cast) -> None:
     other = make_client(given_name="Ivo", family_name="Elsewhere")
     charting.signed(cast.therapist, make_episode(other, cast.therapist))
