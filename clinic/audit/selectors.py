@@ -26,6 +26,11 @@ def changes_in(acts: Iterable[UUID | None], *, client: Any) -> QuerySet[Change]:
     return Change.objects.filter(client_id__in=_records(client), act__in=known).order_by("pk")
 
 
+def changes_of(entries: Iterable[Entry]) -> QuerySet[Change]:
+    """What was changed in the transactions of these entries, of whichever record. One query."""
+    return Change.objects.filter(act__in={entry.act for entry in entries} - {None}).order_by("pk")
+
+
 def changes_by_nobody(client: Any) -> QuerySet[Change]:
     """Changes of one client's record that no entry goes with: made past the application."""
     told = Entry.objects.filter(act=OuterRef("act"))

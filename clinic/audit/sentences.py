@@ -4,10 +4,12 @@ SENTENCES = {
     "access.seen": "looked at who opened or changed the record",
     "access.searched": "searched the access and change record",
     "access.taken_out": "took the access and change record out as a file",
+    "copy.seen": "looked at a request for a copy",
     "copy.asked": "noted that the client asks for a copy of the record",
     "copy.printed": "printed the client's copy of the record",
     "copy.handed_over": "noted that the client's copy was handed over",
     "copy.refused": "noted that no copy is given",
+    "correction.seen": "looked at a request for a correction",
     "correction.asked": "noted that the client asks for a correction",
     "correction.answered": "answered a request for a correction",
     "correction.printed": "printed the answer to a request for a correction",
@@ -41,10 +43,15 @@ SENTENCES = {
     "precaution.cleared": "cleared a precaution",
     "girths.seen": "looked at girths",
     "girths.draft_saved": "kept a draft of girths",
+    "girths.draft_discarded": "discarded a draft of girths",
     "girths.recorded": "recorded girths",
     "girths.struck": "struck out a measuring session",
     "girths.imported": "imported past sessions",
     "baseline.set": "set the baseline session",
+    "protocol.added": "added a measuring protocol",
+    "protocol.changed": "changed a measuring protocol",
+    "protocol.superseded": "put a new version of a measuring protocol in place of an old one",
+    "protocol.retired": "retired a measuring protocol",
     "stage.decided": "recorded findings and stage",
     "scores.recorded": "recorded outcome scores",
     "scores.struck": "struck out an outcome score",
@@ -137,6 +144,7 @@ SENTENCES = {
     "series.cancelled": "cancelled part of a series",
     "appointments.imported": "imported appointments",
     "appointment.file": "handed out an appointment as a calendar file",
+    "authorisations.seen": "looked at what payers authorised",
     "authorisation.recorded": "recorded an authorisation",
     "authorisation.edited": "corrected an authorisation",
     "recall.snoozed": "put off a recall",
@@ -158,6 +166,7 @@ SENTENCES = {
     "clients.imported": "imported clients",
     "referrers.imported": "imported referrers",
     "girths.all_imported": "imported girths of many clients",
+    "reminders.taken_out": "took the list of clients to remind out as a file",
     "reminder.sent": "sent a reminder by e-mail",
 }
 
@@ -175,10 +184,12 @@ def groups() -> dict[str, list[tuple[str, str]]]:
     return {name: sorted(verbs, key=lambda one: one[1]) for name, verbs in sorted(found.items())}
 
 
-# What only looks: the rest of the verbs change something.
+# What only looks or takes out: the rest of the verbs change something.
+LOOKING = {"seen", "opened", "printed", "searched", "file", "fitting", "compared"}
+TAKING_OUT = {"taken_out", "all_taken_out", "batch_taken_out", "exported", "downloaded"}
 LOOKS = frozenset(
     verb
     for verb in SENTENCES
-    if verb.partition(".")[2] in {"seen", "opened", "printed", "searched", "file", "fitting"}
+    if verb.partition(".")[2] in LOOKING | TAKING_OUT
     and verb not in {"episode.opened", "red_flag.seen"}
 )

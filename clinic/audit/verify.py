@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import connection, models, transaction
+from django.db.models import Exists, OuterRef
 from django.db.models.functions import Cast
 
 from clinic.audit.chain import FIRST_HASH, link_hash, row_text, values_digest
-from clinic.audit.models import Change, Entry, Link
+from clinic.audit.models import Change, Entry, Link, Unchained
 
 # Rows fetched at a time: enough that asking costs little, few enough to hold.
 CHUNK = 2000
@@ -89,6 +90,8 @@ def verified(noted: Head | None = None) -> Verification:
     with _one_moment():
         _walk(found, noted)
         _unlinked(found)
+        _blanked(found)
+        _switched_off(found)
     if noted is not None and noted.position > (found.head.position if found.head else 0):
         found.add(f"the chain ends before the noted head at position {noted.position}")
     return found
@@ -167,6 +170,38 @@ def _unlinked(found: Verification) -> None:
         without = model._default_manager.filter(link=None).order_by("pk")
         for key in without.values_list("pk", flat=True).iterator(chunk_size=CHUNK):
             found.add(f"{kind} {key} has no link")
+
+
+def _blanked(found: Verification) -> None:
+    """Values that are gone although their client was not erased, which alone takes them away."""
+    clients = Entry._meta.get_field("client").related_model._default_manager
+    standing = clients.filter(pk=OuterRef("client_id"), erased_at=None)
+    gone = Change.objects.filter(Exists(standing), values__isnull=True).order_by("pk")
+    for key in gone.values_list("pk", flat=True).iterator(chunk_size=CHUNK):
+        found.add(f"the values of change {key} were taken away, and its client was not erased")
+
+
+# Triggers that no longer run; and those of this record that are not there at all.
+SWITCHED_OFF = """
+SELECT tgrelid::regclass::text, tgname FROM pg_trigger
+WHERE tgenabled = 'D' AND pg_table_is_visible(tgrelid) ORDER BY 1, 2
+"""
+THERE = "SELECT tgname FROM pg_trigger WHERE tgrelid = %s::regclass"
+
+
+def _switched_off(found: Verification) -> None:
+    """What keeps the record has to be in force: without it a change leaves no trace to verify."""
+    with connection.cursor() as cursor:
+        cursor.execute(SWITCHED_OFF)
+        for table, name in cursor.fetchall():
+            found.add(f"trigger {name} of {table} is switched off")
+        for model in (Entry, Change, Link, Unchained):
+            table = model._meta.db_table
+            cursor.execute(THERE, [table])
+            names = {name for (name,) in cursor.fetchall()}
+            for trigger in model._meta.triggers:  # type: ignore[attr-defined]
+                if trigger.get_pgid(model) not in names:
+                    found.add(f"trigger {trigger.get_pgid(model)} of {table} is missing")
 
 
 def _missing(first: int, last: int) -> str:

@@ -18,6 +18,7 @@ from clinic.audit.models import Change
 NOTHING = "nothing"
 HASHED = "sha256:"
 LONGEST = 300
+DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 MOMENT = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d:\d\d(?:\.\d+)?[+-]\d\d(?::\d\d)?")
 
 Names = Mapping[tuple[str, str], str]  # (table of the target, key) -> words
@@ -46,16 +47,21 @@ class ChangeWords:
 
 
 def in_words(changes: Iterable[Change]) -> list[ChangeWords]:
-    """Each change as words. One query for each kind of thing that a changed field points to."""
+    """Each change as words. One query for each kind of thing changed, or that a field points to."""
     told = list(changes)
     names = _names(told)
-    return [ChangeWords(one, _what(one), tuple(_fields(one, names))) for one in told]
+    return [ChangeWords(one, _what(one, names), tuple(_fields(one, names))) for one in told]
 
 
-def _what(change: Change) -> str:
+def _what(change: Change, names: Names) -> str:
+    """The kind of row and, while it is there, which: of two sessions, the one of that day."""
     model = _model(change.table)
     name = str(model._meta.verbose_name) if model else change.table
-    return f"{name} removed" if change.is_deletion else name
+    if change.is_deletion:
+        return f"{name} removed"
+    which = names.get((change.table, change.row), "")
+    days = DAY.sub(lambda found: date_format(date.fromisoformat(found[0])), which)
+    return f"{name} ({days})" if days and name != "client" else name
 
 
 def _fields(change: Change, names: Names) -> Iterable[FieldChange]:
@@ -68,9 +74,11 @@ def _fields(change: Change, names: Names) -> Iterable[FieldChange]:
 
 
 def _names(changes: Iterable[Change]) -> Names:
-    """What the rows are called to which changed fields point, before and after."""
+    """What the rows are called that were changed, or to which changed fields point."""
     wanted: defaultdict[type[models.Model], set[str]] = defaultdict(set)
     for change in changes:
+        if (changed := _model(change.table)) is not None:
+            wanted[changed].add(change.row)
         for column, pair in (change.values or {}).items():
             field = _field(change.table, column)
             if isinstance(field, models.ForeignKey):
@@ -78,8 +86,20 @@ def _names(changes: Iterable[Change]) -> Names:
     return {
         (model._meta.db_table, str(row.pk)): str(row)
         for model, keys in wanted.items()
-        for row in model._default_manager.filter(pk__in=keys)
+        for row in _rows(model, keys)
     }
+
+
+def _rows(model: type[models.Model], keys: Iterable[str]) -> Iterable[models.Model]:
+    """With what their names are made of, without printed papers. One query."""
+    joined = [one.name for one in model._meta.fields if one.is_relation and not one.null]
+    joined = [name for name in joined if not _papers(model._meta.get_field(name).related_model)]
+    rows = model._default_manager.filter(pk__in=keys).defer(*_papers(model))
+    return rows.select_related(*joined) if joined else rows
+
+
+def _papers(model: Any) -> list[str]:
+    return [one.name for one in model._meta.fields if isinstance(one, models.BinaryField)]
 
 
 def _words(field: Any, text: str | None, names: Names) -> str:

@@ -157,6 +157,20 @@ def clients_matching(user: User, words: str) -> QuerySet[Client]:
     return clients_for(user).filter(_client_is(words), deactivated_at=None)
 
 
+def records_for(user: User) -> QuerySet[Client]:
+    """Every record there ever was, merged and erased ones too, for who may read the access and
+    change record, which outlives both."""
+    return Client.objects.all() if permits.may(user, "audit.see") else Client.objects.none()
+
+
+def records_found(user: User, words: str) -> list[UUID]:
+    """The keys of all records that these words find and of those merged into them. Three
+    queries."""
+    found = list(records_for(user).filter(_is_or_was(words)).values_list("pk", flat=True))
+    merged = records_for(user).filter(merged_into__in=found).exclude(pk__in=found)
+    return [*found, *merged.values_list("pk", flat=True)]
+
+
 def client_card(client: Client) -> ClientCard:
     """Who a client is. At most one query, for the referrer."""
     return ClientCard(

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for, with_story
+from clinic.clients.services import note_episode_seen
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.common.print import can_print
@@ -47,6 +48,7 @@ def _letter(request: HttpRequest, letter_id: UUID) -> ProgressLetter:
 @require_safe
 def letters(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = _episode(request, episode_id)
+    note_episode_seen(episode=episode, by=request.user)
     found = list(letters_of(episode, request.user))
     shown = {"episode": episode, "letters": found, "offers": offers(found)}
     return render(request, "letters/letters.html", shown | _printing())
@@ -184,6 +186,7 @@ def approve(request: HttpRequest, letter_id: UUID) -> HttpResponse:
             )
             messages.success(request, "Approved. The PDF is kept exactly as it is.")
             return redirect("letter", found.pk)
+    services.record_look(letter=found, by=request.user)
     return _approve_page(request, found, form)
 
 

@@ -61,7 +61,7 @@ class RecordForm(forms.Form):
         self.fields["by"].queryset = staff  # type: ignore[attr-defined]
         self.fields["action"].choices = [  # type: ignore[attr-defined]
             ("", "Anything"),
-            ("looks", "Any look"),
+            ("looks", "Any look, print or file"),
             ("changes", "Any change"),
             *((name.capitalize(), verbs) for name, verbs in groups().items()),
         ]

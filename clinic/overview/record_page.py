@@ -1,4 +1,4 @@
-"""One client's record history: who looked and changed, and what was changed."""
+"""The lines of the record as they are shown: who looked and changed, and what was changed."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -9,8 +9,8 @@ from uuid import UUID
 from django.core.paginator import Page, Paginator
 
 from clinic.audit.models import Change, Entry
-from clinic.audit.selectors import changes_by_nobody, changes_in, history_of
-from clinic.audit.sentences import sentence
+from clinic.audit.selectors import changes_by_nobody, changes_in, changes_of, history_of
+from clinic.audit.sentences import LOOKS, sentence
 from clinic.audit.wording import ChangeWords, in_words
 from clinic.clients.models import Client
 
@@ -38,13 +38,26 @@ def history_page(client: Client, number: str) -> Page[Any]:
     by_act: defaultdict[UUID | None, list[Change]] = defaultdict(list)
     for change in changes_in({entry.act for entry in shown}, client=client):
         by_act[change.act].append(change)
-    words = {one.change.pk: one for one in in_words(_first(by_act.values()))}
+    words = _worded(by_act.values())
     page.object_list = [_line(entry, by_act.pop(entry.act, []), words) for entry in shown]
     return page
 
 
-def _first(by_act: Iterable[list[Change]]) -> list[Change]:
-    return [change for changes in by_act for change in changes[:MOST_IN_A_LINE]]
+def lines_of(entries: Iterable[Entry]) -> list[HistoryLine]:
+    """Entries of many records, each with what it changed in its own. No query where all only
+    looked; else one, and one for each kind of thing changed or pointed to."""
+    shown = list(entries)
+    changing = [entry for entry in shown if entry.verb not in LOOKS]
+    by_act: defaultdict[tuple[UUID | None, UUID | None], list[Change]] = defaultdict(list)
+    for change in changes_of(changing) if changing else ():
+        by_act[change.act, change.client_id].append(change)
+    words = _worded(by_act.values())
+    return [_line(one, by_act.pop((one.act, one.client_id), []), words) for one in shown]
+
+
+def _worded(changes: Iterable[list[Change]]) -> dict[int, ChangeWords]:
+    first = [change for together in changes for change in together[:MOST_IN_A_LINE]]
+    return {one.change.pk: one for one in in_words(first)}
 
 
 def _line(entry: Entry, changes: list[Change], words: dict[int, ChangeWords]) -> HistoryLine:

@@ -19,9 +19,10 @@ from clinic.audit.models import Entry
 from clinic.audit.selectors import entries
 from clinic.audit.sentences import LOOKS, sentence
 from clinic.clients.models import Client, Episode
-from clinic.clients.selectors import Search, clients_found
+from clinic.clients.selectors import records_found
 from clinic.common.csv_files import harmless
 from clinic.common.vocabulary import Word
+from clinic.overview.record_page import HistoryLine, lines_of
 from clinic.scheduling.models import Appointment
 from clinic.scheduling.staff_time import Closure, WorkingHours
 from clinic.visits.models import VisitNote
@@ -89,23 +90,24 @@ class CountedSoFar(Paginator):  # type: ignore[type-arg]
 
 @dataclass(frozen=True)
 class Line:
-    entry: Entry
-    words: str
+    """One entry found, with what it changed."""
+
+    told: HistoryLine
     subject: str
 
 
 def found(asked: Asked, *, user: User, number: int) -> Page[Any]:
     """One page of the record. Two queries; one more where many in a day are asked for, three more
-    where a client is."""
+    where a client is, and those of `lines_of`."""
     page = CountedSoFar(matching(asked, user=user), PAGE_LENGTH).get_page(number)
-    page.object_list = [_line(entry) for entry in page.object_list]
+    page.object_list = [_line(told) for told in lines_of(page.object_list)]
     return page
 
 
-def _line(entry: Entry) -> Line:
+def _line(told: HistoryLine) -> Line:
     """A subject's long number is cut to what tells it from others; searched for, it still finds."""
-    kind, colon, number = entry.subject.partition(":")
-    return Line(entry, sentence(entry.verb), f"{kind}{colon}{number[:SHOWN_OF_NUMBER]}")
+    kind, colon, number = told.entry.subject.partition(":")
+    return Line(told, f"{kind}{colon}{number[:SHOWN_OF_NUMBER]}")
 
 
 def matching(asked: Asked, *, user: User) -> QuerySet[Entry]:
@@ -113,7 +115,7 @@ def matching(asked: Asked, *, user: User) -> QuerySet[Entry]:
     asked = replace(asked, from_on=asked.from_on or asked.usual_from_on)
     wanted = entries().filter(_plainly(asked))
     if asked.client:
-        wanted = wanted.filter(client__in=_clients(asked.client, user))
+        wanted = wanted.filter(client__in=records_found(user, asked.client))
     if asked.worth is Worth.OUTSIDE_HOURS:
         wanted = _outside_hours(wanted)
     elif asked.worth is Worth.NEVER_TREATED:
@@ -147,12 +149,6 @@ def _between(asked: Asked) -> Q:
     if asked.to_on is not None:
         wanted &= Q(at__lt=_midnight(asked.to_on + timedelta(days=1)))
     return wanted
-
-
-def _clients(words: str, user: User) -> list[Any]:
-    """The first page of the clients these words find, those no longer active as well."""
-    search = Search(words=words, includes_inactive=True)
-    return [client.pk for client in clients_found(user, search).object_list]
 
 
 def _outside_hours(wanted: QuerySet[Entry]) -> QuerySet[Entry]:

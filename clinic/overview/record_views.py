@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinic.accounts.permits import permit
 from clinic.accounts.selectors import staff_list
 from clinic.audit import services as audit
-from clinic.clients.selectors import client_card, clients_for
+from clinic.clients.selectors import client_card, records_for
 from clinic.common.methods import look_or_send
 from clinic.overview import record_page, record_search
 from clinic.overview.record_forms import RecordForm
@@ -21,7 +21,7 @@ USUAL = {"many": record_search.Asked.many, "order": record_search.Order.LATEST.v
 @permit("audit.see")
 @require_safe
 def record_history(request: HttpRequest, client_id: UUID) -> HttpResponse:
-    person = get_object_or_404(clients_for(request.user), pk=client_id)
+    person = get_object_or_404(records_for(request.user), pk=client_id)
     shown = {
         "section": "clients",
         "card": client_card(person),

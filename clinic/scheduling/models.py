@@ -10,6 +10,7 @@ from django.contrib.postgres.indexes import GistIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Deferrable, F, Q
+from django.utils import timezone
 
 from clinic.clients.models import Client, Episode
 from clinic.common.choices import check_values, choices_of
@@ -87,7 +88,7 @@ class Series(models.Model):
         verbose_name_plural = "series"
 
     def __str__(self) -> str:
-        return f"series from {self.starts_at:%Y-%m-%d}"
+        return f"series from {timezone.localtime(self.starts_at):%Y-%m-%d}"
 
 
 class Appointment(models.Model):
@@ -135,7 +136,7 @@ class Appointment(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kind} {self.period.lower:%Y-%m-%d %H:%M}"
+        return f"{self.kind} {timezone.localtime(self.period.lower):%Y-%m-%d %H:%M}"
 
 
 class StatusChange(models.Model):

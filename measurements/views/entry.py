@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 from django_htmx.http import trigger_client_event
 
 from clinic.accounts.permits import permit
+from clinic.audit import services as audit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
 from clinic.common.errors import RuleBroken
@@ -69,6 +70,7 @@ def enter_girths(request: HttpRequest, episode_id: UUID) -> HttpResponse:
             request, "Record or discard what you typed earlier first; then correct that session."
         )
     desk = desk_for(request, episode, limb, typed)
+    audit.record(request.user, "girths.seen", client=episode.client, subject=episode)
     return _page(request, episode, desk, draft=draft)
 
 

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import episodes_for, open_precautions
+from clinic.clients.services import note_client_opened, note_episode_seen
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.common.vocabulary import Precaution
@@ -41,6 +42,7 @@ def ask_precautions(request: HttpRequest, client_id: UUID) -> HttpResponse:
                 messages.warning(request, "A home programme was given before this: look at it now.")
             messages.success(request, "Precautions asked and kept.")
             return redirect("client", client_id)
+    note_client_opened(client=client, by=request.user)
     context = {"client": client, "form": form, "standing": standing}
     context["review"] = last_review(client)
     return render(request, "programmes/ask_precautions.html", context | SECTION)
@@ -60,6 +62,7 @@ def adherence(request: HttpRequest, episode_id: UUID) -> HttpResponse:
             care.record_adherence(episode=episode, told=told, by=request.user)
             messages.success(request, "Kept.")
             return redirect("programmes", episode_id)
+    note_episode_seen(episode=episode, by=request.user)
     context = {"episode": episode, "form": form, "held": held, "adherence": adherence_of(episode)}
     return render(request, "programmes/adherence.html", context | SECTION)
 

@@ -93,6 +93,7 @@ def edit_garment(request: HttpRequest, garment_id: UUID) -> HttpResponse:
             keeping.change_garment(garment=form.garment(), by=request.user)
             messages.success(request, "Garment kept.")
             return redirect("garment", found.pk)
+    keeping.note_garments_seen(episode=found.episode, by=request.user)
     context = {"form": form, "episode": found.episode, "title": "Change a garment"}
     return render(request, "programmes/garment_form.html", context | SECTION)
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
+from clinic.clients.services import note_episode_seen
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.common.print import can_print
@@ -31,6 +32,7 @@ from programmes.views.pieces import SECTION, found_episode, found_programme
 @require_safe
 def programmes(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = found_episode(request, episode_id)
+    note_episode_seen(episode=episode, by=request.user)
     versions = list(versions_of(episode, request.user))
     context = {
         "episode": episode,
@@ -74,6 +76,7 @@ def issue(request: HttpRequest, programme_id: UUID) -> HttpResponse:
             )
             messages.success(request, "Issued. The handout is kept exactly as it is.")
             return redirect("programme", found.pk)
+    issuing.note_look(programme=found, verb="programme.seen", by=request.user)
     return _issue_page(request, found, form)
 
 

@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 from django.db import transaction
+from django.db.models import Count
 from django.test import Client as Browser
 from django.urls import URLPattern
 
 from clinic.accounts.permits import OPEN_TO_ALL
+from clinic.audit.models import Entry
 from clinic.clients.models import Client
 from clinic.common.vocabulary import Role
 from tests.architecture.test_permits import PATTERNS
@@ -25,6 +27,30 @@ GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 ROW = re.compile(r"^\| `([a-z_.]+)` \| (yes|no) \| (yes|no) \| (yes|no) \| (.+) \|$", re.M)
 ROLES = (Role.FRONT_DESK, Role.THERAPIST, Role.CLINIC_LEAD)
 TAKEN = ("get", "post")
+# What stands in an address of one client's record.
+OF_A_CLIENT = frozenset(
+    f"{what}_id"
+    for what in (
+        *("client", "episode", "region", "precaution", "session", "score", "programme", "garment"),
+        *("record", "appointment", "entry", "authorisation", "note", "plan", "goal", "letter"),
+        *("sending", "copy", "correction", "access", "erasure"),
+    )
+)
+# Pages that ask for one step, from a page that notes the look, and show who the client is and
+# little more. What they keep is noted when it is sent.
+ASKS_FOR_A_STEP = {
+    *("client-deactivate", "client-erase", "client-export", "client-merge", "client-take-out"),
+    *("erasure-confirm", "copy-new", "correction-new", "emergency-review"),
+    *("episode-new", "treatment-new", "treatment-remove", "precaution-new", "precaution-clear"),
+    *("girths-import", "girths-strike", "findings-new", "scores-new", "scores-panel"),
+    *("score-strike", "programme-discard", "programme-withdraw", "garment-new", "garment-fit"),
+    *("garment-end", "bandaging-new", "visit-new", "visit-discard", "plan-new", "plan-discard"),
+    *("plan-certify", "plan-end", "goal-review", "letter-new", "letter-discard"),
+    *("client-appointment-new", "appointment-move", "appointment-cancel", "client-series-new"),
+    *("recall-snooze", "recall-schedule", "wait-list-join", "wait-list-leave"),
+    *("authorisation-new", "authorisation-edit", "reminder-consents", "letters-sent-again"),
+    "letter-preview",  # a part of the letter's page, asked for again after each change
+}
 NEVER_TAKEN = ("put", "patch", "delete", "options", "trace")
 
 
@@ -116,3 +142,33 @@ def _fits(method: str, status: int, *, is_allowed: bool) -> bool:
     if not is_allowed:
         return status == 403
     return status < 500 and status != 403
+
+
+def test_a_page_of_one_client_leaves_one_entry(
+    clinic: tuple[Cast, dict[str, Any]], db: None
+) -> None:
+    cast, ids = clinic
+    browser, pages = Browser(raise_request_exception=False), addresses(ids)
+    browser.force_login(cast.lead)
+    wrong = {}
+    for pattern in PATTERNS:
+        if not OF_A_CLIENT & pattern.pattern.converters.keys():
+            continue
+        status, noted = looked_at(browser, pages[pattern.name])
+        expected = [] if pattern.name in ASKS_FOR_A_STEP else [1]
+        if pattern.name == "client-merge-with":
+            expected = [1, 1]  # two clients
+        if status == 200 and noted != expected:
+            wrong[pattern.name] = noted
+    assert wrong == {}
+
+
+def looked_at(browser: Browser, address: str) -> tuple[int, list[int]]:
+    """The status of a look, and how many entries it left for each client; taken back."""
+    with transaction.atomic():
+        last = Entry.objects.order_by("-pk").values_list("pk", flat=True)[0]
+        status = browser.get(address).status_code
+        left = Entry.objects.filter(pk__gt=last).values_list("client")
+        noted = [count for _, count in left.annotate(count=Count("pk")).order_by("client")]
+        transaction.set_rollback(True)
+    return status, noted

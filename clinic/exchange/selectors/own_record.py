@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 
 from clinic.accounts.models import Practice
@@ -15,23 +15,33 @@ from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
 from clinic.audit.sentences import sentence
 from clinic.clients.models import Client, Episode
-from clinic.clients.record_requests import CopyRequest, CorrectionRequest
+from clinic.clients.record_requests import CopyRequest
 from clinic.clients.selectors import ClientCard, client_card, precautions_of
 from clinic.exchange.rows import ClientRows
 from clinic.exchange.selectors.gathering import rows_of
+from clinic.exchange.selectors.own_desk import (
+    AskedPart,
+    DeskPart,
+    RequestsPart,
+    asked_parts,
+    desk_part,
+    requests_part,
+)
 from clinic.letters.models import ProgressLetter
+from clinic.letters.sending.models import Sending
 from clinic.letters.sheet import TEXT_FIELDS
-from clinic.scheduling.models import Appointment
 from clinic.visits.desk import AddendumShown
 from clinic.visits.models import VisitNote
 from clinic.visits.plans import PlanOfCare
 from clinic.visits.selectors.sheets import signed_sheet
 from clinic.visits.sheet import NoteSheet
+from measurements.limb.instruments import SPECS, Instrument, InstrumentSpec
 from measurements.models import OutcomeScore
 from measurements.report import SessionReport
 from measurements.selectors.courses import report_within
 from measurements.selectors.findings import FindingsShown, findings_history
 from measurements.selectors.taped import Taped
+from programmes.garments import BandageRecord
 from programmes.models import AdherenceRecord, Garment, Programme
 
 Row = TypeVar("Row")
@@ -44,20 +54,22 @@ class EpisodePart:
     episode: Episode
     reports: tuple[SessionReport, ...]
     findings: tuple[tuple[str, FindingsShown], ...]  # region, what was found
-    scores: tuple[OutcomeScore, ...]
+    scores: tuple[tuple[OutcomeScore, InstrumentSpec], ...]
     plans: tuple[PlanOfCare, ...]
     notes: tuple[NoteSheet, ...]
     programmes: tuple[Programme, ...]
     adherence: tuple[AdherenceRecord, ...]
     garments: tuple[Garment, ...]
+    bandages: tuple[BandageRecord, ...]
     letters: tuple["LetterPart", ...]
 
 
 @dataclass(frozen=True)
 class LetterPart:
-    """A letter sent, with the texts that it has."""
+    """A letter approved, with the texts that it has and how it was sent, if it was."""
 
     letter: ProgressLetter
+    sent: tuple[Sending, ...]
     texts: tuple[tuple[str, str], ...]
 
 
@@ -81,8 +93,9 @@ class OwnCopy:
     rows: ClientRows
     precautions: tuple[Any, ...]
     episodes: tuple[EpisodePart, ...]
-    appointments: tuple[Appointment, ...]
-    corrections: tuple[CorrectionRequest, ...]
+    asked: tuple[AskedPart, ...]
+    desk: DeskPart
+    requests: RequestsPart
     accesses: tuple[Access, ...] | None
 
     @property
@@ -97,6 +110,8 @@ def own_copy(request: CopyRequest) -> OwnCopy:
     """All that is recorded about the client of the request."""
     client = request.client
     (rows,) = rows_of([client.pk])
+    prefetch_related_objects(rows.garments, "fit_checks")
+    prefetch_related_objects(rows.letters, "sendings")
     notes = _by_episode(_notes(client), lambda note: note.episode_id)
     return OwnCopy(
         practice=rows.practice,
@@ -106,8 +121,9 @@ def own_copy(request: CopyRequest) -> OwnCopy:
         rows=rows,
         precautions=tuple(precautions_of(client).order_by("found_on", "pk")),
         episodes=tuple(_part(episode, rows, notes[episode.pk]) for episode in rows.episodes),
-        appointments=_appointments(client),
-        corrections=tuple(client.corrections.order_by("asked_on", "pk")),
+        asked=asked_parts(client),
+        desk=desk_part(client),
+        requests=requests_part(client),
         accesses=_accesses(client) if request.with_accesses else None,
     )
 
@@ -133,12 +149,13 @@ def _part(episode: Episode, rows: ClientRows, notes: Sequence[VisitNote]) -> Epi
             for region in episode.regions.all()
             for found in reversed(findings_history(region))
         ),
-        scores=own(rows.scores),
+        scores=tuple((one, SPECS[Instrument(one.instrument)]) for one in own(rows.scores)),
         plans=own(rows.plans),
         notes=tuple(signed_sheet(note, _addenda(note)) for note in notes),
         programmes=own(rows.programmes),
         adherence=own(rows.adherence),
         garments=own(rows.garments),
+        bandages=tuple(episode.bandages.prefetch_related("layers").order_by("applied_on", "pk")),
         letters=tuple(_letter(letter) for letter in own(rows.letters)),
     )
 
@@ -155,7 +172,9 @@ def _reports(tapings: Sequence[Taped]) -> tuple[SessionReport, ...]:
 def _letter(letter: ProgressLetter) -> LetterPart:
     texts = ((letter._meta.get_field(name), getattr(letter, name)) for name in TEXT_FIELDS)
     return LetterPart(
-        letter, tuple((str(field.verbose_name), said) for field, said in texts if said)
+        letter,
+        sent=tuple(one for one in letter.sendings.all() if one.sent_at is not None),
+        texts=tuple((str(field.verbose_name), said) for field, said in texts if said),
     )
 
 
@@ -169,10 +188,6 @@ def _addenda(note: VisitNote) -> tuple[AddendumShown, ...]:
     return tuple(
         AddendumShown(one.text, one.signature, one.written_at) for one in note.addenda.all()
     )
-
-
-def _appointments(client: Client) -> tuple[Appointment, ...]:
-    return tuple(client.appointments.select_related("kind", "therapist").order_by("period"))
 
 
 def _accesses(client: Client) -> tuple[Access, ...]:

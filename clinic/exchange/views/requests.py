@@ -61,6 +61,7 @@ def copy(request: HttpRequest, copy_id: int) -> HttpResponse:
             _close_copy(request, asked, form)
             messages.success(request, "Kept.")
             return redirect("copy", asked.pk)
+    audit.record(request.user, "copy.seen", client=asked.client, subject=asked)
     shown = {"asked": asked, "client": asked.client, "form": form, "today": timezone.localdate()}
     return render(request, "exchange/copy.html", shown | SECTION)
 
@@ -126,6 +127,7 @@ def correction(request: HttpRequest, correction_id: int) -> HttpResponse:
                 by=request.user,
             )
             return redirect("correction", asked.pk)
+    audit.record(request.user, "correction.seen", client=asked.client, subject=asked)
     shown = {"asked": asked, "client": asked.client, "form": form, "today": timezone.localdate()}
     return render(request, "exchange/correction.html", shown | SECTION)
 

@@ -40,6 +40,11 @@ def edit_authorisation(
     return kept
 
 
+def note_authorisations_seen(*, client: Client, by: User) -> None:
+    """Record that somebody read what payers authorised for a client."""
+    audit.record(by, "authorisations.seen", client=client)
+
+
 def _of(said: Mapping[str, Any]) -> dict[str, Any]:
     return {name: said[name] for name in FIELDS}
 

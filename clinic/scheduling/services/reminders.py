@@ -40,6 +40,13 @@ def withdraw_reminders(*, consent: ReminderConsent, by: User) -> None:
         audit.record(by, "reminder.withdrawn", client=consent.client, subject=consent)
 
 
+@transaction.atomic
+def note_list_taken_out(*, lines: Iterable[ReminderLine], by: User) -> None:
+    """Record, client by client, that names, phones and addresses left as a file."""
+    clients = dict.fromkeys(line.client_id for line in lines)
+    audit.record_for_each(by, "reminders.taken_out", clients=clients)
+
+
 def send_reminders(*, lines: Iterable[ReminderLine], by: User) -> int:
     """Send an e-mail to each who agreed to it and was not sent one; how many went out.
 

@@ -25,6 +25,7 @@ SECTION = {"section": "clients"}
 def authorisations(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user), pk=client_id)
     today = timezone.localdate()
+    services.note_authorisations_seen(client=client, by=request.user)
     shown = {"client": client, "standings": standings(client, on=today), "today": today}
     return render(request, "scheduling/authorisations.html", shown | SECTION)
 

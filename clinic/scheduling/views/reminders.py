@@ -54,7 +54,9 @@ def reminders_file(request: HttpRequest) -> HttpResponse:
     on = DayForm(request.GET).day(otherwise=_tomorrow())
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="reminders-{on}.csv"'
-    _write(response, reminder_list(request.user, on=on))
+    lines = reminder_list(request.user, on=on)
+    services.note_list_taken_out(lines=lines, by=request.user)
+    _write(response, lines)
     return response
 
 

@@ -30,6 +30,7 @@ def sign(request: HttpRequest, note_id: UUID) -> HttpResponse:
     form = RevisionForm(request.POST or None, initial={"revision": note.revision})
     if form.is_valid():
         return _signed(request, note, form.cleaned_data["revision"])
+    note_look(note=note, verb="note.seen", by=request.user)
     return _sign_page(request, note)
 
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
+from clinic.clients.services import note_episode_seen
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.scheduling.ranges import span_of, wall
@@ -40,6 +41,7 @@ from clinic.visits.words import Section
 def visits(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     """Every note of an episode, latest first."""
     episode = found_episode(request, episode_id)
+    note_episode_seen(episode=episode, by=request.user)
     shown = {"episode": episode, "notes": notes_of(episode)}
     return render(request, "visits/notes.html", shown | SECTION)
 

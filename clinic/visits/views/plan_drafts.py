@@ -74,6 +74,7 @@ def edit(request: HttpRequest, plan_id: UUID) -> HttpResponse:
     if fields.is_valid():
         with fields.catching():
             return _edited(request, found, fields)
+    keeping.note_look(plan=found, verb="plan.seen", by=request.user)
     return _form_page(request, fields, card, plan=found)
 
 

@@ -38,6 +38,7 @@ def sign(request: HttpRequest, plan_id: UUID) -> HttpResponse:
             keeping.sign_plan(plan=found, seen=seen, by=request.user)
             messages.success(request, "Signed. Print it for the physician's signature.")
             return redirect("plan", found.pk)
+    keeping.note_look(plan=found, verb="plan.seen", by=request.user)
     return _sign_page(request, found, form)
 
 

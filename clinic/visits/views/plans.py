@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
+from clinic.clients.services import note_episode_seen
 from clinic.common.print import can_print
 from clinic.visits.plan_sentences import INSTALL
 from clinic.visits.plans import PlanOfCare
@@ -25,8 +26,10 @@ def found_plan(request: HttpRequest, plan_id: UUID) -> PlanOfCare:
 def plans(request: HttpRequest, episode_id: UUID) -> HttpResponse:
     episode = found_episode(request, episode_id)
     card = plan_card(episode)
-    if card.plan:
-        keeping.note_look(plan=card.plan, verb="plan.seen", by=request.user)
+    if card.plans:
+        keeping.note_look(plan=card.plan or card.plans[0], verb="plan.seen", by=request.user)
+    else:
+        note_episode_seen(episode=episode, by=request.user)
     context = {
         "episode": episode,
         "card": card,

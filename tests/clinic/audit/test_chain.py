@@ -247,6 +247,34 @@ def test_an_entry_says_from_where(lead: Browser, cast: Cast) -> None:
     assert by_page.session_mark not in str(lead.session.session_key)
 
 
+def test_a_savepoint_given_up_leaves_no_link(cast: Cast) -> None:
+    audit.record(cast.lead, "client.opened")
+    before = transaction.savepoint()
+    audit.record(cast.lead, "note.seen")
+    transaction.savepoint_rollback(before)
+    audit.record(cast.lead, "girths.seen")
+    as_at_commit()
+    assert not faults()
+    assert list(Link.objects.values_list("entry__verb", flat=True)) == [
+        "client.opened",
+        "girths.seen",
+    ]
+
+
+@pytest.mark.parametrize("table", ["audit_entry", "audit_link", "clients_client"])
+def test_a_trigger_left_off_is_found(five: list[int], table: str) -> None:
+    run(f"ALTER TABLE {table} DISABLE TRIGGER USER")
+    found = faults()
+    assert found
+    assert all(f"of {table} is switched off" in fault for fault in found)
+
+
+def test_a_trigger_taken_off_is_found(five: list[int]) -> None:
+    (name,) = [one.get_pgid(Link) for one in Link._meta.triggers if one.name == "append_only"]
+    run(f"DROP TRIGGER {name} ON audit_link")
+    assert faults() == [f"trigger {name} of audit_link is missing"]
+
+
 WRITERS, ROUNDS = 12, 8
 
 

@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import connection
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
@@ -14,7 +15,14 @@ from clinic.audit.models import Change
 from clinic.audit.verify import verified
 from clinic.audit.wording import in_words
 from clinic.clients.models import Client
-from tests.builders import make_client, make_episode, make_referrer
+from measurements.models import GirthSession
+from tests.builders import (
+    make_client,
+    make_episode,
+    make_protocol,
+    make_referrer,
+    make_session,
+)
 from tests.cast import Cast
 from tests.clinic.audit.test_chain import as_at_commit, faults, run, tamper
 
@@ -115,12 +123,32 @@ def test_a_change_is_chained_and_a_tampered_value_found(cast: Cast) -> None:
 
 def test_erased_values_leave_the_chain_whole(cast: Cast) -> None:
     person = make_client()
-    Client.objects.filter(pk=person.pk).update(phone="555 0100")
+    now = timezone.now()
+    Client.objects.filter(pk=person.pk).update(
+        phone="555 0100", deactivated_at=now, deactivated_reason="Erased.", erased_at=now
+    )
     as_at_commit()
     assert audit.forget_values(clients=[person.pk], rows={}) == 1
     found = verified()
     assert (found.is_intact, found.erased) == (True, 1)
     assert "555 0100" not in str(Change.objects.values_list()[0])
+
+
+def test_values_blanked_without_an_erasure_are_found(cast: Cast) -> None:
+    Client.objects.filter(pk=make_client().pk).update(phone="555 0100")
+    as_at_commit()
+    tamper("UPDATE audit_change SET values = NULL, salt = NULL")
+    (fault,) = faults()
+    assert "were taken away, and its client was not erased" in fault
+
+
+def test_a_changed_session_is_named_by_its_day(cast: Cast) -> None:
+    episode = make_episode(make_client(), cast.therapist)
+    session = make_session(episode, make_protocol(), taken_on=date(2026, 2, 5))
+    GirthSession.objects.filter(pk=session.pk).update(is_baseline=True)
+    (words,) = in_words(Change.objects.all())
+    assert words.what == "girth session (arm girths of 5 Feb 2026)"
+    assert [(field.before, field.after) for field in words.fields] == [("no", "yes")]
 
 
 def test_the_history_page_says_what_was_changed(lead: Browser, cast: Cast) -> None:

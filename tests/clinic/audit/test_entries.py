@@ -1,5 +1,9 @@
 """The record of access is written once and for all."""
 
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 from django.db import DatabaseError, connection, transaction
 from django.test import Client as Browser
@@ -7,6 +11,7 @@ from django.urls import reverse
 
 from clinic.audit import services as audit
 from clinic.audit.models import Entry
+from clinic.audit.sentences import SENTENCES
 from tests.builders import make_client
 from tests.cast import Cast
 
@@ -41,3 +46,21 @@ def test_the_lead_reads_a_record_history_in_sentences(lead: Browser, cast: Cast)
     page = lead.get(reverse("client-history", args=[person.pk])).text
     assert "Theo Marsh" in page
     assert "recorded girths" in page
+
+
+CODE = Path(__file__).parents[3]
+RECORDING = re.compile(r"(?:record|record_for_each|note_look)\(([^()]*(?:\([^()]*\)[^()]*)*)\)")
+VERB = re.compile(r"\"([a-z_]+\.[a-z_]+)\"")
+
+
+def verbs_in_the_code() -> Iterator[str]:
+    for app in ("clinic", "measurements", "programmes"):
+        for path in (CODE / app).rglob("*.py"):
+            for arguments in RECORDING.findall(path.read_text()):
+                yield from VERB.findall(arguments)
+
+
+def test_every_verb_that_is_recorded_has_a_sentence() -> None:
+    recorded = set(verbs_in_the_code())
+    assert len(recorded) > 100
+    assert recorded - SENTENCES.keys() == set()

@@ -64,7 +64,7 @@ def test_a_copy_is_asked_for_printed_and_handed_over(therapist: Browser, cast: C
     verbs = list(
         Entry.objects.filter(subject=f"copyrequest:{asked.pk}").values_list("verb", flat=True)
     )
-    assert verbs == ["copy.handed_over", "copy.printed", "copy.asked"]
+    assert verbs == ["copy.seen", "copy.handed_over", "copy.printed", "copy.asked"]
 
 
 def test_without_asking_the_accesses_are_not_listed(therapist: Browser, cast: Cast) -> None:

@@ -14,22 +14,27 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.db import connection
+from django.db.models import Count
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
 from clinic.clients.models import Client
+from clinic.common.vocabulary import Role
 from clinic.exchange import girths_out, record
 from clinic.exchange.selectors import gathering
+from clinic.exchange.services import taking
+from clinic.exchange.words import Taken
 from clinic.keeping.services.merging import merge_clients
 from measurements.limb.volume import limb_volume
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.taped import joined, taped
 from measurements.services.imports import import_sessions
 from tests.builders import make_client, make_episode, make_protocol, make_session
-from tests.cast import Cast
+from tests.cast import Cast, make_staff
 from tests.clinic.exchange.stories import make_letter
 from tests.clinic.exchange.validators import schema_faults
 
@@ -100,6 +105,33 @@ def test_the_lead_takes_everybodys_record_and_each_client_knows(lead: Browser) -
     assert all(
         history_of(client).filter(verb="record.taken_out").count() == 1 for client in clients
     )
+
+
+def test_of_a_record_that_is_gone_nothing_is_noted_as_taken_out(lead: Browser) -> None:
+    kept, other, gone = (make_client() for _ in range(3))
+    left = {"deactivated_at": timezone.now(), "deactivated_reason": "Gone."}
+    Client.objects.filter(pk=other.pk).update(merged_into=kept, **left)
+    Client.objects.filter(pk=gone.pk).update(erased_at=timezone.now(), **left)
+    answer = lead.post(reverse("exchange-out", args=["record"]))
+    assert len(taken(answer).splitlines()) == 1
+    noted = Entry.objects.filter(verb="record.taken_out")
+    assert list(noted.values_list("client", flat=True)) == [kept.pk]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_everybodys_entries_are_committed_few_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that nobody waits long for the chain: entries of one transaction share an act."""
+    monkeypatch.setattr(taking, "AT_A_TIME", 2)
+    by, people = make_staff("leona", "Leona Vale", Role.CLINIC_LEAD), [*map(alike, range(5))]
+    assert taking.note_all_taken(what=Taken.RECORD, by=by) == 5
+    noted = Entry.objects.filter(verb="record.taken_out")
+    assert set(noted.values_list("client", flat=True)) == {person.pk for person in people}
+    acts = noted.order_by().values_list("act").annotate(count=Count("pk"))
+    assert sorted(count for _, count in acts) == [1, 2, 2]
+
+
+def alike(number: int) -> Client:
+    return make_client(family_name=f"Alike {number}")
 
 
 def test_every_chunk_costs_the_same_queries(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,7 +1,7 @@
 """The clinic lead's search of the access and change record."""
 
 from dataclasses import replace
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 from django.test import Client as Browser
@@ -12,9 +12,12 @@ from django.utils.formats import date_format
 from clinic.audit import services as audit
 from clinic.audit.models import Entry
 from clinic.audit.sentences import LOOKS, SENTENCES
+from clinic.clients.models import Client
 from clinic.overview.record_search import Asked, Worth, found, matching
 from clinic.scheduling.staff_time import WorkingHours
-from tests.builders import make_client, make_episode
+from measurements.models import GirthSession
+from measurements.services.record import set_baseline
+from tests.builders import make_client, make_episode, make_protocol, make_session
 from tests.cast import Cast
 from tests.clinic.audit.test_chain import as_at_commit, tamper
 
@@ -135,6 +138,65 @@ def test_the_page_shows_lines_and_notes_the_search(lead: Browser, cast: Cast) ->
     assert Entry.objects.latest("pk").verb == "access.searched"
     assert lead.get(reverse("record")).status_code == 200
     assert lead.delete(reverse("record")).status_code == 405
+
+
+def test_a_search_finds_what_was_recorded_of_records_merged_and_erased(
+    lead: Browser, cast: Cast
+) -> None:
+    kept, other = make_client(family_name="Alder"), make_client(family_name="Aldous")
+    gone = make_client(family_name="Birch")
+    audit.record(cast.therapist, "note.seen", client=other)
+    audit.record(cast.therapist, "girths.seen", client=gone)
+    left = {"deactivated_at": timezone.now(), "deactivated_reason": "Gone."}
+    Client.objects.filter(pk=other.pk).update(merged_into=kept, **left)
+    Client.objects.filter(pk=gone.pk).update(erased_at=timezone.now(), **left)
+    for words in ("Alder", "Aldous", other.record_number, kept.record_number):
+        assert verbs(Asked(client=words), cast) == ["note.seen"], words
+    assert verbs(Asked(client=gone.record_number), cast) == ["girths.seen"]
+    for person, words in ((gone, "looked at girths"), (other, "looked at a visit note")):
+        assert words in lead.get(reverse("client-history", args=[person.pk])).text
+    page = lead.get(reverse("client", args=[gone.pk])).text
+    assert reverse("client-history", args=[gone.pk]) in page
+
+
+def test_a_name_that_many_share_finds_what_was_recorded_of_all(cast: Cast) -> None:
+    for _ in range(30):
+        audit.record(cast.therapist, "note.seen", client=make_client(family_name="Alder"))
+    assert len(verbs(Asked(client="alder"), cast)) == 30
+    assert not matching(Asked(client="alder"), user=cast.therapist)
+
+
+def test_the_search_says_who_changed_the_baseline_and_what_it_was(
+    lead: Browser, cast: Cast
+) -> None:
+    episode, protocol = make_episode(make_client(), cast.therapist), make_protocol()
+    first, second = (
+        make_session(episode, protocol, taken_on=date(2026, month, 5)) for month in (1, 2)
+    )
+    GirthSession.objects.filter(pk=first.pk).update(is_baseline=True)
+    as_at_commit()
+    set_baseline(session=second, by=cast.other_therapist)
+    asked = {"client": "Ångström", "action": "baseline.set", "from_on": "1 Jan 2026"}
+    page = " ".join(lead.post(reverse("record"), ASKED | asked).text.split())
+    assert cast.other_therapist.display_name in page
+    assert "arm girths of 5 Jan 2026)" in page
+    assert "arm girths of 5 Feb 2026)" in page
+
+
+def test_a_file_taken_out_is_a_look_and_no_change(cast: Cast) -> None:
+    for verb in ("client.exported", "girths.taken_out", "letter.batch_taken_out"):
+        audit.record(cast.lead, verb, client=make_client())
+    assert len(verbs(Asked(action="looks"), cast)) == 3
+    assert not verbs(Asked(action="changes"), cast)
+
+
+def test_the_pages_of_a_history_are_named_by_time(lead: Browser, cast: Cast) -> None:
+    person = make_client()
+    audit.record_for_each(cast.therapist, "client.opened", clients=[person.pk] * 120)
+    address = reverse("client-history", args=[person.pk])
+    page = lead.get(address, {"page": "2"}).text
+    assert '<a href="?page=1" rel="prev">Newer</a>' in page
+    assert '<a href="?page=3" rel="next">Older</a>' in page
 
 
 def test_bad_days_keep_what_was_typed(lead: Browser) -> None:

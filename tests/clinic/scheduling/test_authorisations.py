@@ -152,7 +152,7 @@ def test_an_authorisation_is_recorded_corrected_and_shown(
     assert "HM-2071" in page
     assert "<b>30</b>" in page
     verbs = list(Entry.objects.filter(client=person).values_list("verb", flat=True))
-    assert verbs == ["authorisation.edited", "authorisation.recorded"]
+    assert verbs == ["authorisations.seen", "authorisation.edited", "authorisation.recorded"]
 
 
 @pytest.mark.parametrize(

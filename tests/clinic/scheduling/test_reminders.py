@@ -169,6 +169,15 @@ def test_the_csv_holds_the_same_and_no_cell_that_a_spreadsheet_runs(
     assert (row["given_name"], row["phone"]) == ("'=cmd()", "'+1 555 0142")
 
 
+def test_each_client_on_a_list_taken_out_has_an_entry(desk: Browser, cast: Cast) -> None:
+    people = [make_client(family_name=name) for name in ("Alder", "Birch")]
+    for person, hour in zip((*people, people[0]), (9, 10, 11), strict=True):
+        make_appointment(person, cast.therapist, today() + days(1), time(hour))
+    desk.get(reverse("reminders-file"), {"on": str(today() + days(1))})
+    noted = Entry.objects.filter(verb="reminders.taken_out", by=cast.front_desk)
+    assert sorted(noted.values_list("client", flat=True)) == sorted(one.pk for one in people)
+
+
 def test_the_same_consent_twice_is_refused(desk: Browser, person: Client) -> None:
     agree(desk, person)
     assert "agreed to this already" in agree(desk, person).content.decode()
