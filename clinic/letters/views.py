@@ -126,7 +126,7 @@ def _edited(request: HttpRequest, form: TextsForm) -> HttpResponse:
             letter=form.instance, texts=form.texts(), edited_at=form.opened_at(), by=request.user
         )
         if request.htmx:
-            return _fragment(request, kept, "letters/_saved.html")
+            return _saved(request, kept)
         wants_approval = "approve" in request.POST
         return redirect("letter-approve" if wants_approval else "letter", kept.pk)
     return _draft_page(request, form)
@@ -141,16 +141,9 @@ def _draft_page(request: HttpRequest, form: TextsForm) -> HttpResponse:
     return render(request, "letters/letter.html", shown)
 
 
-@permit("letters.see")
-@require_safe
-def preview(request: HttpRequest, letter_id: UUID) -> HttpResponse:
-    return _fragment(request, _letter(request, letter_id), "letters/preview.html")
-
-
-def _fragment(request: HttpRequest, letter: ProgressLetter, template: str) -> HttpResponse:
-    if letter.is_approved:
-        return redirect("letter", letter.pk)
-    return render(request, template, {"letter": letter} | _sheet_or_why(letter, request))
+def _saved(request: HttpRequest, letter: ProgressLetter) -> HttpResponse:
+    shown = {"letter": letter} | _sheet_or_why(letter, request)
+    return render(request, "letters/_saved.html", shown)
 
 
 def _sheet_or_why(letter: ProgressLetter, request: HttpRequest) -> dict[str, object]:

@@ -49,7 +49,6 @@ ASKS_FOR_A_STEP = {
     *("client-appointment-new", "appointment-move", "appointment-cancel", "client-series-new"),
     *("recall-snooze", "recall-schedule", "wait-list-join", "wait-list-leave"),
     *("authorisation-new", "authorisation-edit", "reminder-consents", "letters-sent-again"),
-    "letter-preview",  # a part of the letter's page, asked for again after each change
 }
 NEVER_TAKEN = ("put", "patch", "delete", "options", "trace")
 

@@ -27,7 +27,6 @@ NO_PAGE = {
     "girths-draft",
     "girths-live",
     "letter-pdf",
-    "letter-preview",
     "programme-handout",
     "reminders-file",
     "scores-panel",

@@ -28,7 +28,6 @@ from clinic.exchange import girths_out, record
 from clinic.exchange.selectors import gathering
 from clinic.exchange.services import taking
 from clinic.exchange.words import Taken
-from clinic.keeping.services.merging import merge_clients
 from measurements.limb.volume import limb_volume
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.taped import joined, taped
@@ -295,12 +294,3 @@ def test_a_full_disk_leaves_no_half_file_that_looks_whole(
     with pytest.raises(CommandError, match="No space left"):
         call_command("take_out", "records", str(path), by="leona")
     assert not path.exists()
-
-
-def test_merged_and_erased_records_are_not_logged_as_taken(lead: Browser, cast: Cast) -> None:
-    kept, other = make_client(), make_client()
-    merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
-    taken(lead.post(reverse("exchange-out", args=["record"])))
-    assert list(Entry.objects.filter(verb="record.taken_out").values_list("client", flat=True)) == [
-        kept.pk
-    ]

@@ -268,7 +268,7 @@ def test_an_urgent_letter_tells_the_therapist_to_phone_first(
     assert "Phone first." in therapist.get(reverse("letter", args=[urgent.pk])).content.decode()
 
 
-@pytest.mark.parametrize("name", ["letters", "letter-preview", "letter-pdf"])
+@pytest.mark.parametrize("name", ["letters", "letter-pdf"])
 def test_pages_that_only_show_refuse_to_be_posted_to(
     name: str, therapist: Browser, letter: ProgressLetter
 ) -> None:
@@ -290,7 +290,6 @@ def test_pages_that_write_refuse_other_methods(
         "letters",
         "letter-new",
         "letter",
-        "letter-preview",
         "letter-approve",
         "letter-discard",
         "letter-pdf",
@@ -301,11 +300,3 @@ def test_the_front_desk_sees_no_letter(name: str, desk: Browser, letter: Progres
     for method in (desk.get, desk.post):
         assert method(reverse(name, args=[subject])).status_code == 403
     assert ProgressLetter.objects.get() == letter
-
-
-def test_the_preview_is_a_page_of_its_own_without_scripts(
-    therapist: Browser, letter: ProgressLetter
-) -> None:
-    page = therapist.get(reverse("letter-preview", args=[letter.pk])).content.decode()
-    assert "How the letter will look" in page
-    assert "Marguerite Ångström" in page
