@@ -1,5 +1,6 @@
 """The day sheet: what the desk reads, presses and prints."""
 
+from collections.abc import Callable
 from datetime import time
 from typing import Any
 from unittest.mock import patch
@@ -10,6 +11,7 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from clinic.accounts.models import User
 from clinic.clients.models import Client, PrecautionFound
 from clinic.common.vocabulary import Precaution
 from clinic.scheduling.desk_words import DESK_WORDS, DeskWord
@@ -212,9 +214,12 @@ def test_another_day_and_bad_questions_show_a_sheet(desk: Browser, cast: Cast) -
     assert desk.post(url).status_code == 405
 
 
-def test_a_walk_in_is_booked_from_the_time_now(desk: Browser, cast: Cast) -> None:
+def test_a_walk_in_is_booked_from_the_time_now(
+    cast: Cast, signed_in: Callable[[User], Browser]
+) -> None:
     with patch("django.utils.timezone.now", return_value=at_wall(today(), time(10, 20))):
-        page = desk.get(reverse("day-sheet")).content.decode()
+        # Signed in within: whoever signed in much earlier would have been idle too long.
+        page = signed_in(cast.front_desk).get(reverse("day-sheet")).content.decode()
     assert f"?at={today()}T10:20" in page
 
 
