@@ -129,14 +129,20 @@ def test_signing_shows_the_whole_plan_and_seals_it(therapist: Browser, cast: Cas
     assert plan.signed_at
 
 
-@pytest.mark.parametrize("seen", ["", "f" * 64])
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [
+        ("", "This field is required."),
+        ("f" * 64, "Nothing is saved yet: somebody changed this plan"),
+    ],
+)
 def test_signing_something_else_than_was_looked_at_is_refused(
-    therapist: Browser, cast: Cast, seen: str
+    therapist: Browser, cast: Cast, seen: str, said: str
 ) -> None:
     plan = draft(arm_episode(cast.therapist))
     response = therapist.post(reverse("plan-sign", args=[plan.pk]), {"seen": seen})
     assert response.status_code == 200
-    assert "notice-error" in response.content.decode()
+    assert f'<p class="notice notice-error" role="alert">{said}' in response.content.decode()
     plan.refresh_from_db()
     assert plan.signed_at is None
 
