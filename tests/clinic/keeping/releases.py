@@ -83,7 +83,11 @@ def counts() -> dict[str, int]:
 def migrated_database() -> Iterator[str]:
     """A database with today's schema and what its migrations put in, and nobody's records."""
     connection.close()
-    with empty_database(template=str(connection.settings_dict["NAME"])) as name:
+    template = str(connection.settings_dict["NAME"])
+    # Once the browser's event loop runs, Django opens a second connection and leaves the first.
+    sessions = f"FROM pg_stat_activity WHERE datname = '{template}' AND usename = current_user"
+    query("postgres", f"SELECT pg_terminate_backend(pid) {sessions}")
+    with empty_database(template=template) as name:
         yield name
 
 
