@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import pgtrigger
 import pytest
@@ -24,6 +25,7 @@ from measurements.services.presets import add_presets
 from programmes.models import ClinicExercise
 from programmes.presets import add_exercises
 from tests.cast import Cast, make_cast
+from tests.demos import DemoOf, demos
 
 USUAL_KINDS = import_module("clinic.scheduling.migrations.0003_usual_kinds")
 FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
@@ -70,6 +72,13 @@ def _tests_may_empty_kept_tables() -> Iterator[None]:
     patch.setattr(TransactionTestCase, "_fixture_teardown", emptied)
     yield
     patch.undo()
+
+
+@pytest.fixture(scope="session")
+def demo_of(django_db_setup: None, django_db_blocker: Any) -> Iterator[DemoOf]:
+    """Names the database with the demo of a day; loading takes long, so it is done once."""
+    with django_db_blocker.unblock(), demos() as demo_of:
+        yield demo_of
 
 
 @pytest.fixture

@@ -6,8 +6,10 @@ import sys
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from typing import Any
 
+from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 from django.db import connections
 from gunicorn.app.base import BaseApplication
@@ -60,7 +62,10 @@ class OwnServer(BaseApplication):  # type: ignore[misc]  # untyped library
     def load(self) -> Any:
         # The trial serves files where they lie, so the folder of collected ones need not exist.
         warnings.filterwarnings("ignore", "No directory at", UserWarning)
-        return get_wsgi_application()
+        app = get_wsgi_application()
+        # Every view is read in before the workers part: else each does it at its first request.
+        import_module(settings.ROOT_URLCONF)
+        return app
 
 
 def check_port(port: int) -> None:

@@ -19,8 +19,11 @@ from clinic.accounts.permits import OPEN_TO_ALL
 from clinic.audit.models import Entry
 from clinic.clients.models import Client
 from clinic.common.vocabulary import Role
+from clinic.keeping.databases import working_in
 from tests.architecture.test_permits import PATTERNS
+from tests.builders import today
 from tests.cast import Cast, make_cast
+from tests.demos import DemoOf
 from tests.furnished import addresses, furnish
 
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -74,9 +77,9 @@ def permit_of(pattern: URLPattern) -> str:
 
 
 @pytest.fixture(scope="module")
-def clinic(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Cast, dict[str, Any]]]:
+def clinic(demo_of: DemoOf, django_db_blocker: Any) -> Iterator[tuple[Cast, dict[str, Any]]]:
     """The demo's clinic with one of everything: each record is one person's own, others look."""
-    with django_db_blocker.unblock(), transaction.atomic():
+    with django_db_blocker.unblock(), working_in(demo_of(today())), transaction.atomic():
         cast = make_cast()
         yield cast, furnish(cast)
         transaction.set_rollback(True)

@@ -14,7 +14,10 @@ from django.test import Client as Browser
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from clinic.keeping.databases import working_in
+from tests.builders import today
 from tests.cast import Cast, make_cast
+from tests.demos import DemoOf
 from tests.endurance.forms import Form, forms_of
 from tests.furnished import addresses, furnish
 
@@ -34,9 +37,9 @@ FILES = st.one_of(st.binary(max_size=200), TEXTS.map(str.encode))
 
 
 @pytest.fixture(scope="module")
-def clinic(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Cast, list[Form]]]:
+def clinic(demo_of: DemoOf, django_db_blocker: Any) -> Iterator[tuple[Cast, list[Form]]]:
     """The demo's clinic with one of everything, taken back at the end; and all its forms."""
-    with django_db_blocker.unblock(), transaction.atomic():
+    with django_db_blocker.unblock(), working_in(demo_of(today())), transaction.atomic():
         cast = make_cast()
         pages = addresses(furnish(cast))
         yield cast, forms_of(_browser(cast), pages)

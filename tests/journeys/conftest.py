@@ -5,8 +5,7 @@ import shutil
 from collections.abc import Callable, Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.db import connections
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -18,7 +17,9 @@ from playwright.sync_api import (
 from pytest_django.live_server_helper import LiveServer
 
 from clinic.accounts.models import User
+from tests.builders import today
 from tests.cast import PASSWORD
+from tests.demos import DemoOf, working_in_copy
 
 PATIENCE_MS = 20_000  # a busy machine that runs many tests
 QUIET = [
@@ -36,9 +37,6 @@ def chromium() -> Iterator[Browser]:
     # Chromium refuses its own sandbox to root, who runs these tests on a build machine.
     flags = [*QUIET, "--no-sandbox"] if os.geteuid() == 0 else QUIET
     expect.set_options(timeout=PATIENCE_MS)
-    # The driver's loop gets database connections of its own. One left open here would keep the
-    # tests' database in use, and the tests of backups, which copy it, come after the browser's.
-    connections.close_all()
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=program, args=flags)
         yield browser
@@ -53,6 +51,13 @@ def context(chromium: Browser, live_server: LiveServer) -> Iterator[BrowserConte
     context.set_default_timeout(PATIENCE_MS)
     yield context
     context.close()
+
+
+@pytest.fixture
+def demo_today(demo_of: DemoOf) -> Iterator[None]:
+    """The demo as it is loaded today, in a database of this test."""
+    with working_in_copy(demo_of(today())):
+        yield
 
 
 def is_fault(said: ConsoleMessage) -> bool:
@@ -92,7 +97,10 @@ def sign_in(page: Page) -> Callable[[User], None]:
 
 def barriers_of(page: Page) -> list[tuple[str, list[str]]]:
     """(rule, place) of all that axe-core finds on the page as it stands, best practice included."""
-    found = Axe().run(page).response["violations"]
+    if not page.evaluate("'axe' in window"):  # read in once a page, however often it is asked
+        page.evaluate(AXE_SCRIPT)
+    # What breaks no rule is neither listed nor sent over: it is most of what a page holds.
+    found = page.evaluate("axe.run({resultTypes: ['violations']}).then((all) => all.violations)")
     return [(rule["id"], node["target"]) for rule in found for node in rule["nodes"]]
 
 

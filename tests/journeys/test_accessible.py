@@ -9,7 +9,11 @@ from clinic.accounts.models import User
 from tests.cast import Cast
 from tests.furnished import addresses, furnish
 
-pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.journey,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("demo_today"),
+]
 
 # Answers that are no page of their own: files, live fragments, buttons that only take a POST.
 NO_PAGE = {

@@ -11,7 +11,6 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from clinic.accounts.models import User
-from clinic.demo.loading import load
 from clinic.demo.scenario import demo_id
 from clinic.visits.models import VisitNote
 from clinic.visits.words import NoteState
@@ -56,9 +55,8 @@ class Hands:
 
 
 @pytest.fixture
-def tomas() -> User:
+def tomas(demo_today: None) -> User:
     """The demo's therapist, with a password of this test."""
-    load(today(), say=lambda words: None)
     user = User.objects.get(sign_in_name="tomas")
     user.set_password(PASSWORD)
     user.must_choose_password = False

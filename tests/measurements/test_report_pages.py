@@ -70,6 +70,7 @@ def test_the_session_page_says_the_published_numbers_first(
     answer = page[page.index("What this session says") : page.index("Severity by volume")]
     for number in (f"369{THIN}mL", f"20.0{THIN}%", f"2,217{THIN}mL", f"1,848{THIN}mL"):
         assert number in answer
+    assert "more than the left" in answer
     assert "beyond measurement error" in answer
     assert "<dd>minimal</dd>" in page
 
@@ -141,7 +142,8 @@ def test_bilateral_disease_has_no_excess_and_no_severity_band(
     )
     page = page_of(therapist, later(first, 20, right_cm=smaller(1.0)))
     assert "neither is a healthy comparison" in page
-    assert "more</b> than the" not in page
+    for compared in ("more than the", "less than the"):
+        assert compared not in page
     assert "Weight-adjusted, right" in page
     assert "Change of each arm from baseline" in course_of(therapist, first)
 

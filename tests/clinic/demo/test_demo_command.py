@@ -30,7 +30,6 @@ from clinic.demo import letters
 from clinic.demo.management.commands import demo
 from tests.builders import make_client
 from tests.cast import PASSWORD, make_staff
-from tests.clinic.demo.conftest import FAST_HASH
 
 ROOT = Path(__file__).parents[3]
 ONE_TIME = re.compile(r"^  (\w+) +((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) +", re.MULTILINE)
@@ -38,10 +37,9 @@ PATIENCE_S = 180
 
 
 @pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch, settings: object) -> None:
-    """No letters and a weak hash: neither is looked at here."""
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No letters: they are not looked at here."""
     monkeypatch.setattr(letters, "can_print", lambda: False)
-    settings.PASSWORD_HASHERS = FAST_HASH["PASSWORD_HASHERS"]  # type: ignore[attr-defined]
 
 
 def said(*command: str, **options: object) -> str:

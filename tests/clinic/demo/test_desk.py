@@ -7,7 +7,6 @@ from itertools import pairwise
 import pytest
 
 from clinic.audit.models import Entry
-from clinic.demo.accounts import Account
 from clinic.demo.loading import load
 from clinic.scheduling.models import Appointment, Authorisation, Series, WaitListEntry
 from clinic.scheduling.ranges import wall
@@ -27,7 +26,7 @@ def sheet(day: date) -> list[Appointment]:
 
 
 @pytest.mark.django_db
-def test_the_desk_has_rooms_hours_bookings_and_people_who_wait(loaded: list[Account]) -> None:
+def test_the_desk_has_rooms_hours_bookings_and_people_who_wait(loaded: None) -> None:
     assert Room.objects.count() == 3
     assert set(WorkingHours.objects.values_list("therapist__sign_in_name", "weekday")) == {
         (name, weekday) for name in ("tomas", "amara", "leonie") for weekday in range(5)
@@ -39,14 +38,14 @@ def test_the_desk_has_rooms_hours_bookings_and_people_who_wait(loaded: list[Acco
 
 
 @pytest.mark.django_db
-def test_todays_sheet_has_lines_in_many_states(loaded: list[Account]) -> None:
+def test_todays_sheet_has_lines_in_many_states(loaded: None) -> None:
     states = Counter(one.status for one in sheet(TODAY))
     assert 10 <= states.total() <= 14
     assert set(states) == set(Status) - {Status.CANCELLED_EARLY}
 
 
 @pytest.mark.django_db
-def test_the_authorisation_is_running_out(loaded: list[Account]) -> None:
+def test_the_authorisation_is_running_out(loaded: None) -> None:
     (standing,) = standings(Authorisation.objects.get().client, on=TODAY)
     assert standing.is_current
     assert standing.is_running_out
@@ -54,7 +53,7 @@ def test_the_authorisation_is_running_out(loaded: list[Account]) -> None:
 
 
 @pytest.mark.django_db
-def test_every_state_was_reached_by_steps_that_the_desk_may_take(loaded: list[Account]) -> None:
+def test_every_state_was_reached_by_steps_that_the_desk_may_take(loaded: None) -> None:
     for one in Appointment.objects.prefetch_related("status_changes"):
         changes = list(one.status_changes.order_by("pk"))
         assert changes[0].status == Status.BOOKED
@@ -69,7 +68,7 @@ def test_every_state_was_reached_by_steps_that_the_desk_may_take(loaded: list[Ac
 
 
 @pytest.mark.django_db
-def test_every_change_is_on_record_as_the_services_write_it(loaded: list[Account]) -> None:
+def test_every_change_is_on_record_as_the_services_write_it(loaded: None) -> None:
     for one in Appointment.objects.filter(series=None).prefetch_related("status_changes"):
         written = Entry.objects.filter(subject=f"appointment:{one.pk}", client=one.client_id)
         kept = {(f"appointment.{each.status}", each.at) for each in one.status_changes.all()}
@@ -78,7 +77,7 @@ def test_every_change_is_on_record_as_the_services_write_it(loaded: list[Account
 
 
 @pytest.mark.django_db
-def test_a_second_run_leaves_the_desk_alone(loaded: list[Account]) -> None:
+def test_a_second_run_leaves_the_desk_alone(loaded: None) -> None:
     before = tables()
     assert before["scheduling.Appointment"]
     load(TODAY + timedelta(days=3), say=silent)

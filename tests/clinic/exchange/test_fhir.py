@@ -20,7 +20,7 @@ from clinic.exchange.fhir.pieces import UNITS, instant
 from clinic.exchange.record import client_bundle
 from clinic.exchange.selectors.gathering import rows_of
 from clinic.keeping.services.merging import merge_clients
-from tests.builders import make_client, today
+from tests.builders import make_client, make_episode, today
 from tests.cast import Cast
 from tests.clinic.exchange.stories import PDF, SIGNED_AT, whole_record
 from tests.clinic.exchange.validators import model_faults, schema_faults
@@ -130,11 +130,11 @@ def test_every_reference_resolves_inside_and_ids_stay_and_say_nothing(
 
 
 def test_two_practices_number_their_staff_alike_and_still_share_no_id(cast: Cast) -> None:
-    one, other = (
-        {entry["fullUrl"] for entry in json.loads(client_bundle(make_client()))["entry"]}
-        for _ in range(2)
-    )
-    assert not one & other
+    episodes = [make_episode(make_client(), cast.therapist) for _ in range(2)]
+    one, other = (json.loads(client_bundle(each.client))["entry"] for each in episodes)
+    for entries in (one, other):
+        assert "Practitioner" in {entry["resource"]["resourceType"] for entry in entries}
+    assert not {entry["fullUrl"] for entry in one} & {entry["fullUrl"] for entry in other}
 
 
 def test_a_number_that_only_this_practice_gave_claims_no_system(record: Json) -> None:

@@ -34,7 +34,8 @@ from clinic.keeping.services.backup import opened
 from clinic.keeping.tables import LEFT_OUT
 from clinic.visits.models import VisitNote
 from tests.clinic.keeping.releases import (
-    clinic_of_today,
+    RELEASES,
+    UpgradedFrom,
     database_of,
     empty_database,
     migrated_database,
@@ -76,13 +77,22 @@ def empty_copy(django_db_setup: None, django_db_blocker: Any) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def clinic(
-    empty_copy: str, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
+    empty_copy: str,
+    upgraded_from: UpgradedFrom,
+    django_db_blocker: Any,
+    tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[BackedUp]:
     folder = tmp_path_factory.mktemp("backups")
-    with django_db_blocker.unblock(), clinic_of_today() as name, working_in(name):
+    with django_db_blocker.unblock(), copy_of_first_release(upgraded_from) as name:
         query(name, "INSERT INTO django_session VALUES ('key', 'signed in', now())")
         told("backup", folder)
         yield BackedUp(name, folder)
+
+
+@contextmanager
+def copy_of_first_release(upgraded_from: UpgradedFrom) -> Iterator[str]:
+    with empty_database(template=upgraded_from(RELEASES[0]).name) as name, working_in(name):
+        yield name
 
 
 def told(command: str, *arguments: Any) -> str:

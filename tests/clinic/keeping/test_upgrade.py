@@ -7,32 +7,20 @@ from typing import Any
 import pytest
 from django.apps import apps
 from django.core.management import call_command
-from django.db import connection
 
 from clinic.keeping.databases import working_in
-from tests.clinic.keeping.releases import RELEASES, database_of
-
-
-def counts() -> dict[str, int]:
-    """Rows of every table, as the server counts them."""
-    with connection.cursor() as cursor:
-        tables = connection.introspection.table_names(cursor)
-        found = {}
-        for table in tables:
-            cursor.execute(f'SELECT count(*) FROM "{table}"')
-            found[table] = cursor.fetchone()[0]
-    return found
+from tests.clinic.keeping.releases import RELEASES, UpgradedFrom, counts
 
 
 @pytest.fixture(scope="module", params=RELEASES)
 def upgraded(
-    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: Any
+    request: pytest.FixtureRequest, upgraded_from: UpgradedFrom, django_db_blocker: Any
 ) -> Iterator[dict[str, int]]:
     """A database of that release brought up to today; gives its rows before."""
-    with django_db_blocker.unblock(), database_of(request.param) as name, working_in(name):
-        before = counts()
-        call_command("migrate", verbosity=0)
-        yield before
+    with django_db_blocker.unblock():
+        found = upgraded_from(request.param)
+        with working_in(found.name):
+            yield found.before
 
 
 def test_the_dump_holds_a_clinics_records(upgraded: dict[str, int]) -> None:

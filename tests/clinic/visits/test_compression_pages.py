@@ -306,7 +306,7 @@ def test_a_typed_girth_goes_before_the_taped_one(
     page = fitting_page(therapist, episode, place0="16,5", place1="21")
     assert "Size S" in page
     assert 'value="16,5"' in page
-    assert "typed here" in page
+    assert '<td class="ps-3">typed here</td>' in page
 
 
 def test_a_girth_that_is_no_number_is_told_and_kept(

@@ -1,31 +1,24 @@
-"""The visit page: charting, saving, two versions, copying forward, signing, and who may not."""
-
-from typing import Any
+"""The visit page: opening it, the parts that are kept by themselves, and who may not."""
 
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clinic.accounts.models import User
 from clinic.clients.models import Episode
-from clinic.common.vocabulary import Precaution, Role
+from clinic.common.vocabulary import Precaution
 from clinic.scheduling.models import Appointment
 from clinic.visits.models import RedFlagSeen, VisitNote
-from clinic.visits.red_flags import Sign
-from clinic.visits.services.notes import save_note
-from clinic.visits.words import NoteState, Section, VisitKind
+from clinic.visits.words import VisitKind
 from programmes.models import AdherenceRecord, PrecautionReview
 from tests.architecture.test_permits import NOWHERE
 from tests.builders import make_client, make_episode, make_protocol, make_session, today
-from tests.cast import Cast, make_staff
+from tests.cast import Cast
 from tests.clinic.scheduling.desk_stories import make_appointment
-from tests.clinic.visits.charting import PLANNED, SAID, asked, draft, ready, service, signed, typed
+from tests.clinic.visits.charting import PLANNED, SAID, draft, signed
+from tests.clinic.visits.visit_pages import SCRIPT, body, page_of, posted
 from tests.measurements.score_builders import GRIP_RIGHT, keep_score
 
 pytestmark = pytest.mark.django_db
-
-SCRIPT = {"HX-Request": "true"}
-OTHER = "Heavy forearm, by another hand."
 
 
 @pytest.fixture
@@ -36,30 +29,6 @@ def episode(cast: Cast) -> Episode:
 @pytest.fixture
 def note(cast: Cast, episode: Episode) -> VisitNote:
     return draft(cast.therapist, episode)
-
-
-def page_of(note: VisitNote, name: str = "visit") -> str:
-    return reverse(name, args=[note.pk])
-
-
-def posted(note: VisitNote, **differences: Any) -> dict[str, Any]:
-    """The whole page as a browser sends it, one treatment and one empty line."""
-    values = {
-        "revision": note.revision,
-        "visit_min": "60",
-        "subjective": SAID,
-        "observations": "",
-        "response": "",
-        "plan": PLANNED,
-        "service": [str(service().pk), ""],
-        "minutes": ["40", ""],
-        "remark": ["right arm", ""],
-    }
-    return values | differences
-
-
-def body(response: Any) -> str:
-    return response.content.decode()
 
 
 # Opening
@@ -138,114 +107,6 @@ def test_the_list_names_every_note_and_its_state(
     assert "Draft" in body(therapist.get(address))
 
 
-# Saving
-
-
-def test_what_is_typed_is_kept(therapist: Browser, note: VisitNote) -> None:
-    answer = therapist.post(page_of(note, "visit-save"), posted(note, signs=["lump"]))
-    assert answer.status_code == 302
-    note.refresh_from_db()
-    assert (note.subjective, note.plan, note.visit_min) == (SAID, PLANNED, 60)
-    assert [row.minutes for row in note.treatments.all()] == [40]
-    assert note.signs == [Sign.LUMP.value]
-
-
-def test_an_autosave_is_answered_with_the_next_revision_and_the_time(
-    therapist: Browser, note: VisitNote
-) -> None:
-    answer = therapist.post(page_of(note, "visit-save"), posted(note), headers=SCRIPT)
-    assert answer.status_code == 200
-    assert "Saved" in body(answer)
-    assert f'name="revision" value="{note.revision + 1}"' in body(answer)
-
-
-def test_units_and_their_words_come_with_a_save_that_asks_for_them(
-    therapist: Browser, note: VisitNote
-) -> None:
-    values = posted(note, draw="1")
-    said = body(therapist.post(page_of(note, "visit-save"), values, headers=SCRIPT))
-    # CMS Pub. 100-04, chapter 5, 20.2 C: 38 to 52 minutes are three units.
-    assert '<b class="figure-number">3</b>' in said
-    assert "How the units come about" in said
-
-
-def test_minutes_past_the_visit_are_warned_about(therapist: Browser, note: VisitNote) -> None:
-    values = posted(note, draw="1", visit_min="30")
-    said = body(therapist.post(page_of(note, "visit-save"), values, headers=SCRIPT))
-    assert "but the visit took" in said
-
-
-@pytest.mark.parametrize("minutes", ["", "0", "481", "ten", "-5"])
-def test_a_line_without_sound_minutes_is_told_and_the_text_is_kept(
-    therapist: Browser, note: VisitNote, minutes: str
-) -> None:
-    values = posted(note, minutes=[minutes, ""])
-    answer = therapist.post(page_of(note, "visit-save"), values)
-    assert answer.status_code == 422
-    assert "Line 1" in body(answer)
-    assert f'value="{minutes}"' in body(answer)
-    note.refresh_from_db()
-    assert note.subjective == SAID
-    assert not note.treatments.exists()
-
-
-@pytest.mark.parametrize(
-    "bad",
-    [{"visit_min": "0"}, {"visit_min": "999"}, {"plan": "x" * 4001}, {"visit_min": "an hour"}],
-)
-def test_bad_input_keeps_what_was_typed(
-    therapist: Browser, note: VisitNote, bad: dict[str, str]
-) -> None:
-    answer = therapist.post(page_of(note, "visit-save"), posted(note) | bad)
-    assert answer.status_code == 422
-    assert SAID in body(answer)
-    assert next(iter(bad.values())) in body(answer)
-    note.refresh_from_db()
-    assert note.subjective == ""
-
-
-def test_saving_takes_a_post(therapist: Browser, note: VisitNote) -> None:
-    for name in ("save", "settle", "copy", "cosign", "addendum", "red-flag", "adherence"):
-        assert therapist.get(page_of(note, f"visit-{name}")).status_code == 405
-
-
-# Two versions
-
-
-def with_two_versions(cast: Cast, note: VisitNote) -> VisitNote:
-    """Another clinician saved after the page was opened."""
-    theirs = typed(sections={Section.SUBJECTIVE: OTHER}, treatments=())
-    return save_note(note=note, typed=theirs, revision=note.revision, by=cast.other_therapist)
-
-
-def test_a_second_device_meets_both_versions_side_by_side(
-    therapist: Browser, cast: Cast, note: VisitNote
-) -> None:
-    with_two_versions(cast, note)
-    answer = therapist.post(page_of(note, "visit-save"), posted(note), headers=SCRIPT)
-    assert answer.status_code == 409
-    assert SAID in body(answer)
-    assert OTHER in body(answer)
-    assert SAID in body(therapist.get(page_of(note)))
-
-
-@pytest.mark.parametrize(
-    ("choice", "kept"), [("mine", SAID), ("theirs", OTHER), ("both", f"{OTHER}\n\n{SAID}")]
-)
-def test_the_version_chosen_is_kept(
-    therapist: Browser, cast: Cast, note: VisitNote, choice: str, kept: str
-) -> None:
-    with_two_versions(cast, note)
-    therapist.post(page_of(note, "visit-save"), posted(note))
-    note.refresh_from_db()
-    values = {"revision": note.revision, "subjective": choice, "treatments": "both"}
-    therapist.post(page_of(note, "visit-settle"), values)
-    note.refresh_from_db()
-    assert note.subjective == kept
-    assert [row.minutes for row in note.treatments.all()] == [40]
-    assert "Two versions" not in body(therapist.get(page_of(note)))
-
-
 # Parts kept by themselves
 
 
@@ -310,127 +171,6 @@ def test_a_red_flag_is_acknowledged_only_with_what_was_done(
     assert done in body(answer)
     assert RedFlagSeen.objects.get().action == done
     assert therapist.post(address, {"kind": "clot", "action": done}).status_code == 302
-
-
-# Copy forward
-
-
-def test_what_is_copied_is_marked_until_it_is_touched(
-    therapist: Browser, cast: Cast, episode: Episode
-) -> None:
-    signed(cast.therapist, episode)
-    note = draft(cast.therapist, episode)
-    answer = therapist.post(page_of(note, "visit-copy"), {"section": "plan"}, headers=SCRIPT)
-    assert PLANNED in body(answer)
-    note.refresh_from_db()
-    assert note.copied == ["plan"]
-    assert "not yet touched" in body(therapist.get(page_of(note)))
-    therapist.post(page_of(note, "visit-save"), posted(note, plan=f"{PLANNED} Then rest."))
-    assert "not yet touched" not in body(therapist.get(page_of(note)))
-
-
-def test_copying_without_a_script_loses_nothing_typed(
-    therapist: Browser, cast: Cast, episode: Episode
-) -> None:
-    signed(cast.therapist, episode)
-    note = draft(cast.therapist, episode)
-    values = posted(note, subjective=OTHER, plan="", section="all")
-    therapist.post(page_of(note, "visit-copy"), values)
-    note.refresh_from_db()
-    assert (note.subjective, note.plan) == (OTHER, PLANNED)
-
-
-def test_nothing_to_copy_is_a_sentence(therapist: Browser, note: VisitNote) -> None:
-    said = body(therapist.post(page_of(note, "visit-copy"), {"section": "plan"}, headers=SCRIPT))
-    assert "no earlier note" in said
-
-
-# Signing
-
-
-def test_the_signature_lists_what_is_missing_with_the_way_to_it(
-    therapist: Browser, note: VisitNote
-) -> None:
-    said = body(therapist.get(page_of(note, "visit-sign")))
-    assert f'href="{page_of(note)}#plan"' in said
-    assert "Sign as" not in said
-    answer = therapist.post(page_of(note, "visit-sign"), {"revision": note.revision})
-    assert answer.status_code == 422
-    note.refresh_from_db()
-    assert note.state is NoteState.DRAFT
-
-
-def test_a_whole_note_is_signed_as_it_was_shown(therapist: Browser, cast: Cast) -> None:
-    note = ready(cast.therapist)
-    said = body(therapist.get(page_of(note, "visit-sign")))
-    assert f"Sign as {cast.therapist.signature}" in said
-    assert PLANNED in said
-    therapist.post(page_of(note, "visit-sign"), {"revision": note.revision})
-    said = body(therapist.get(page_of(note)))
-    assert f"Signed by {cast.therapist.signature}" in said
-    assert "<textarea" in said  # the addendum's
-    assert "note-form" not in said
-
-
-def test_a_note_changed_since_it_was_read_is_not_signed(therapist: Browser, cast: Cast) -> None:
-    note = ready(cast.therapist)
-    therapist.post(page_of(note, "visit-sign"), {"revision": note.revision - 1})
-    note.refresh_from_db()
-    assert note.state is NoteState.DRAFT
-
-
-@pytest.mark.parametrize("headers", [{}, SCRIPT], ids=["page", "script"])
-def test_a_signed_note_refuses_saving_with_a_sentence(
-    therapist: Browser, cast: Cast, headers: dict[str, str]
-) -> None:
-    note = signed(cast.therapist)
-    values = posted(note, subjective=OTHER)
-    answer = therapist.post(page_of(note, "visit-save"), values, headers=headers)
-    assert answer.status_code == 409
-    assert "cannot be changed" in body(answer)
-    note.refresh_from_db()
-    assert note.subjective == SAID
-    assert OTHER in body(therapist.get(page_of(note)))
-
-
-def test_an_addendum_stands_under_the_note(therapist: Browser, cast: Cast) -> None:
-    note = signed(cast.therapist)
-    address = page_of(note, "visit-addendum")
-    assert therapist.post(address, {"text": " "}).status_code == 422
-    therapist.post(address, {"text": OTHER})
-    assert OTHER in body(therapist.get(page_of(note)))
-
-
-def test_a_draft_takes_no_addendum_and_is_not_printed(therapist: Browser, note: VisitNote) -> None:
-    assert therapist.post(page_of(note, "visit-addendum"), {"text": OTHER}).url == page_of(note)
-    assert therapist.get(page_of(note, "visit-print")).url == page_of(note)
-
-
-def test_a_students_note_waits_for_a_colleague(
-    therapist: Browser, cast: Cast, lead: Browser, episode: Episode
-) -> None:
-    student = make_staff("stan", "Stan Reed", Role.THERAPIST, "SPT")
-    User.objects.filter(pk=student.pk).update(needs_cosignature=True)
-    student.refresh_from_db()
-    note = signed(student, episode)
-    assert "Waits for a co-signature" in body(lead.get(page_of(note)))
-    lead.post(page_of(note, "visit-cosign"))
-    said = body(lead.get(page_of(note)))
-    assert f"Co-signed by {cast.lead.signature}" in said
-    assert "Co-sign as" not in said
-
-
-def test_the_paper_holds_the_note_and_its_signature(therapist: Browser, cast: Cast) -> None:
-    said = body(therapist.get(page_of(signed(cast.therapist), "visit-print")))
-    assert PLANNED in said
-    assert cast.therapist.signature in said
-
-
-def test_a_draft_is_discarded_after_a_question(therapist: Browser, note: VisitNote) -> None:
-    asked(note, note.therapist)
-    assert "Discard this draft?" in body(therapist.get(page_of(note, "visit-discard")))
-    therapist.post(page_of(note, "visit-discard"))
-    assert not VisitNote.objects.exists()
 
 
 # Who may not
