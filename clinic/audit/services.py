@@ -28,13 +28,13 @@ def record_for_each(by: User, verb: str, *, clients: Iterable[UUID]) -> int:
 
 @transaction.atomic
 def forget_values(*, clients: Iterable[UUID], rows: Mapping[str, Iterable[Any]]) -> int:
-    """Blank what changes said about erased clients, and what this transaction itself noted.
+    """Blank what changes said about erased clients, and what this transaction noted of nobody.
 
     `rows` are keys of erased rows by table, for changes that name no client. That something was
     changed, when and by whom stays, and so does the chain, which rests on the digests. The salts go
     as well, so that no value can be guessed. Returns how many.
     """
-    about = Q(client_id__in=list(clients)) | Q(act=act_of_now())
+    about = Q(client_id__in=list(clients)) | Q(client_id=None, act=act_of_now())
     for table, keys in rows.items():
         about |= Q(table=table, row__in=[str(key) for key in keys])
     with pgtrigger.ignore("audit.Change:append_only"):

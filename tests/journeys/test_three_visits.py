@@ -100,7 +100,7 @@ def evaluate(page: Page, tomas: User) -> Hands:
     open_visit(page, hands, "Halloran-Paik")
     hands.press("m")
     expect(page.locator("input.girth").first).to_be_focused()
-    for girth_cm in [*(cm * WIDER for cm in USUAL_CM), *USUAL_CM]:
+    for girth_cm in [*USUAL_CM, *(cm * WIDER for cm in USUAL_CM)]:
         hands.figures(f"{girth_cm:.1f}")
         hands.press("Enter")
     hands.figures("71.5")

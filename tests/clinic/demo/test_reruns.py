@@ -11,7 +11,7 @@ from django.db import transaction
 from clinic.accounts.models import User
 from clinic.clients.models import Referrer
 from clinic.common.vocabulary import Role
-from clinic.demo import letters
+from clinic.demo import letters, programmes
 from clinic.demo.clock import working_day
 from clinic.demo.loading import Holding, holding, load
 from clinic.letters.models import ProgressLetter
@@ -32,12 +32,13 @@ def taken_back() -> Iterator[None]:
 
 @pytest.fixture
 def no_printer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(letters, "can_print", lambda: False)
+    for module in (letters, programmes):
+        monkeypatch.setattr(module, "can_print", lambda: False)
 
 
 @pytest.mark.django_db
 def test_the_same_day_gives_the_same_rows(no_printer: None) -> None:
-    """Without a printer: all is loaded but the approved letters."""
+    """Without a printer: all is loaded but the approved letters and the programmes handed out."""
     seen = []
     for _ in range(2):
         with taken_back():
