@@ -153,6 +153,7 @@ def meet_a_red_flag(page: Page, tomas: User) -> Hands:
     hands.say("Phoned the referrer, who sees her today.")
     hands.press("Enter")
     expect(page.locator("#red_flag")).to_contain_text("Acknowledged")
+    expect(page.locator("#go-sign")).to_be_focused()
     hands.press("Enter")
     page.wait_for_url("**/sign/")
     hands.press("Enter")
