@@ -11,29 +11,13 @@ from clinic.clients.models import PrecautionFound
 from clinic.common.vocabulary import Precaution
 from programmes.body.steps import steps_of
 from programmes.models import AdherenceRecord, ClinicExercise, PrecautionReview, Programme, Standing
-from programmes.services import issue as issuing
 from programmes.services.drafts import begin_programme
 from programmes.services.issue import issue_programme
 from tests.cast import Cast
-from tests.programmes.bodies import arm_episode, has, leg_episode
+from tests.programmes.bodies import has, leg_episode
 from tests.programmes.editor import fields, page
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _quick_print(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(issuing, "handout_pdf", lambda handout: b"%PDF-1.7 stand-in")
-
-
-@pytest.fixture
-def draft(cast: Cast) -> Programme:
-    return begin_programme(episode=arm_episode(cast.therapist), by=cast.therapist)
-
-
-@pytest.fixture
-def held(draft: Programme, cast: Cast) -> Programme:
-    return issue_programme(programme=draft, revision=0, by=cast.therapist)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_print")]
 
 
 # Issuing and taking back

@@ -21,16 +21,6 @@ from tests.measurements.score_builders import GRIP_RIGHT, keep_score
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def episode(cast: Cast) -> Episode:
-    return make_episode(make_client(), cast.therapist)
-
-
-@pytest.fixture
-def note(cast: Cast, episode: Episode) -> VisitNote:
-    return draft(cast.therapist, episode)
-
-
 # Opening
 
 

@@ -8,22 +8,11 @@ from clinic.visits.models import VisitNote
 from clinic.visits.red_flags import Sign
 from clinic.visits.services.notes import save_note
 from clinic.visits.words import Section
-from tests.builders import make_client, make_episode
 from tests.cast import Cast
 from tests.clinic.visits.charting import PLANNED, SAID, draft, signed, typed
 from tests.clinic.visits.visit_pages import OTHER, SCRIPT, body, page_of, posted
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def episode(cast: Cast) -> Episode:
-    return make_episode(make_client(), cast.therapist)
-
-
-@pytest.fixture
-def note(cast: Cast, episode: Episode) -> VisitNote:
-    return draft(cast.therapist, episode)
 
 
 # Saving

@@ -8,22 +8,11 @@ from clinic.clients.models import Episode
 from clinic.common.vocabulary import Role
 from clinic.visits.models import VisitNote
 from clinic.visits.words import NoteState
-from tests.builders import make_client, make_episode
 from tests.cast import Cast, make_staff
-from tests.clinic.visits.charting import PLANNED, SAID, asked, draft, ready, signed
+from tests.clinic.visits.charting import PLANNED, SAID, asked, ready, signed
 from tests.clinic.visits.visit_pages import OTHER, SCRIPT, body, page_of, posted
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def episode(cast: Cast) -> Episode:
-    return make_episode(make_client(), cast.therapist)
-
-
-@pytest.fixture
-def note(cast: Cast, episode: Episode) -> VisitNote:
-    return draft(cast.therapist, episode)
 
 
 def test_the_signature_lists_what_is_missing_with_the_way_to_it(
