@@ -95,18 +95,26 @@ def sign_in(page: Page) -> Callable[[User], None]:
     return signed_in
 
 
-def barriers_of(page: Page) -> list[tuple[str, list[str]]]:
-    """(rule, place) of all that axe-core finds on the page as it stands, best practice included."""
+Barriers = list[tuple[str, list[str]]]
+
+
+def barriers_of(page: Page, *, only: tuple[str, ...] = ()) -> Barriers:
+    """(rule, place) of all that axe-core finds on the page as it stands, best practice included.
+
+    `only`: these rules, not all.
+    """
     if not page.evaluate("'axe' in window"):  # read in once a page, however often it is asked
         page.evaluate(AXE_SCRIPT)
     # What breaks no rule is neither listed nor sent over: it is most of what a page holds.
-    found = page.evaluate("axe.run({resultTypes: ['violations']}).then((all) => all.violations)")
+    rules = {"runOnly": {"type": "rule", "values": only}} if only else {}
+    options = {"resultTypes": ["violations"]} | rules
+    found = page.evaluate("(how) => axe.run(how).then((all) => all.violations)", options)
     return [(rule["id"], node["target"]) for rule in found for node in rule["nodes"]]
 
 
 @pytest.fixture
-def barriers(page: Page) -> Callable[[], list[tuple[str, list[str]]]]:
-    return lambda: barriers_of(page)
+def barriers(page: Page) -> Callable[..., Barriers]:
+    return lambda **how: barriers_of(page, **how)
 
 
 @pytest.fixture

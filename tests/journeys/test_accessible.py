@@ -36,6 +36,9 @@ NO_PAGE = {
     "scores-panel",
     "visit-readings",
 }
+# The dark style sheets change colours alone: axe-core's rules that look at colours, but for the
+# enhanced contrast of level AAA, which it leaves off as well.
+SCHEMES = {"light": (), "dark": ("color-contrast", "link-in-text-block")}
 
 
 @pytest.mark.parametrize("who", ["lead", "front_desk"])
@@ -44,7 +47,7 @@ def test_no_page_has_a_barrier(
     page: Page,
     cast: Cast,
     sign_in: Callable[[User], None],
-    barriers: Callable[[], list[tuple[str, list[str]]]],
+    barriers: Callable[..., list[tuple[str, list[str]]]],
 ) -> None:
     pages = addresses(furnish(cast))
     sign_in(getattr(cast, who))
@@ -55,9 +58,9 @@ def test_no_page_has_a_barrier(
         if not is_page or name in NO_PAGE:
             continue
         page.goto(address)
-        for scheme in ("light", "dark"):
+        for scheme, only in SCHEMES.items():
             page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-            found += [(name, scheme, *barrier) for barrier in barriers()]
+            found += [(name, scheme, *barrier) for barrier in barriers(only=only)]
         seen.add(name)
     assert not found, "\n".join(str(one) for one in found)
     assert len(seen) > (60 if who == "lead" else 25), sorted(seen)
