@@ -1,7 +1,6 @@
-"""The caseload: whom it shows to whom, what each line says, filters, order, views, pages."""
+"""The caseload: whom it shows to whom, what each line says, filters, order, pages."""
 
 import re
-from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -10,69 +9,28 @@ from django.test import Client as Browser
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.accounts.models import SavedView, User
+from clinic.accounts.models import SavedView
 from clinic.audit.models import Entry
-from clinic.clients.models import Episode, PhaseChange, PrecautionFound
-from clinic.common.vocabulary import (
-    Involvement,
-    Phase,
-    Precaution,
-    Region,
-    RegionSide,
-)
-from clinic.overview.caseload import Asked, DueBy, JudgedAs, Order
-from clinic.overview.caseload_page import CaseloadPage, caseload
+from clinic.clients.models import PhaseChange, PrecautionFound
+from clinic.common.vocabulary import Involvement, Phase, Precaution, Region, RegionSide
+from clinic.overview.caseload import DueBy, JudgedAs, Order
 from clinic.overview.concern import Concern, FlagKind
 from clinic.scheduling.words import Purpose
 from clinic.visits.services.notes import begin_note
 from clinic.visits.words import VisitKind
 from measurements.services.standings import keep_standings
-from tests.builders import (
-    ARM_OTHER_CM,
-    ARM_SWOLLEN_CM,
-    make_client,
-    make_episode,
-    make_protocol,
-    make_session,
-    today,
-)
+from tests.builders import ARM_OTHER_CM, ARM_SWOLLEN_CM, make_protocol, make_session, today
 from tests.cast import Cast
+from tests.clinic.overview.caseload_lines import (
+    MUCH_SWOLLEN_CM,
+    PAGE,
+    found,
+    names,
+    person,
+    taped,
+    text_of,
+)
 from tests.clinic.scheduling.desk_stories import make_appointment
-
-PAGE = "/caseload/"
-MUCH_SWOLLEN_CM = [girth + 1.5 for girth in ARM_SWOLLEN_CM]
-
-
-def person(name: str, therapist: User, **differences: Any) -> Episode:
-    return make_episode(make_client(family_name=name, given_name="A."), therapist, **differences)
-
-
-def taped(episode: Episode, *girths: list[float], ended_days_ago: int = 0) -> Episode:
-    """Sessions thirty days apart, the last so many days ago; the first is the baseline."""
-    protocol = make_protocol()
-    for number, right_cm in enumerate(reversed(girths)):
-        make_session(
-            episode,
-            protocol,
-            taken_on=today() - timedelta(days=ended_days_ago + 30 * number),
-            right_cm=right_cm,
-            is_baseline=number == len(girths) - 1,
-        )
-    keep_standings([episode.pk])
-    return episode
-
-
-def found(user: User, **asked: Any) -> CaseloadPage:
-    return caseload(user, Asked(**asked), today=today())
-
-
-def names(page: CaseloadPage) -> list[str]:
-    return [shown.line.name.split(",")[0] for shown in page.lines]
-
-
-def text_of(response: Any) -> str:
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
-
 
 # Whom it shows
 
@@ -236,22 +194,6 @@ def test_a_standing_that_is_behind_is_reckoned_afresh_and_said_to_be(
 # Filters and order
 
 
-@pytest.fixture
-def three(cast: Cast) -> None:
-    """One worse, one better, one steady; three phases and regions."""
-    taped(
-        person("Worseley", cast.therapist, phase=Phase.MAINTENANCE), ARM_SWOLLEN_CM, MUCH_SWOLLEN_CM
-    )
-    taped(person("Bettering", cast.therapist), MUCH_SWOLLEN_CM, ARM_SWOLLEN_CM)
-    taped(
-        person("Ångsteady", cast.therapist, phase=Phase.SURVEILLANCE),
-        ARM_SWOLLEN_CM,
-        ARM_SWOLLEN_CM,
-    )
-    legs = [(Region.LEG, RegionSide.LEFT, Involvement.SWOLLEN)]
-    person("Untaped", cast.therapist, regions=legs)
-
-
 @pytest.mark.parametrize(
     ("asked", "wanted"),
     [
@@ -350,53 +292,3 @@ def test_an_empty_list_says_so_and_leads_on(therapist: Browser) -> None:
     assert "fits all of these" in text_of(
         therapist.get(PAGE, {"whose": "all", "phase": "intensive"})
     )
-
-
-# Views
-
-
-@pytest.mark.usefixtures("three")
-def test_a_view_is_saved_opens_first_is_renamed_and_deleted(cast: Cast, therapist: Browser) -> None:
-    new = reverse("caseload-view-new") + "?whose=all&judged=worse&order=-excess&search=kept"
-    assert therapist.get(new).status_code == 200
-    kept = therapist.post(new, {"name": "Worse first", "is_default": "on"})
-    view = SavedView.objects.get()
-    assert view.asked == {"whose": "all", "judged": "worse", "order": "-excess"}
-    assert kept.url == f"{PAGE}?whose=all&judged=worse&order=-excess"
-    opened = text_of(therapist.get(PAGE))
-    assert "Worseley" in opened
-    assert "Bettering" not in opened
-    edit = reverse("caseload-view-edit", args=[view.pk])
-    therapist.post(edit, {"name": "Growing"})
-    view.refresh_from_db()
-    assert (view.name, view.is_default) == ("Growing", False)
-    assert "Bettering" in text_of(therapist.get(PAGE))
-    therapist.post(reverse("caseload-view-delete", args=[view.pk]))
-    assert not SavedView.objects.exists()
-    assert Episode.objects.count() == 4
-
-
-def test_one_view_opens_first_and_a_name_stands_once(cast: Cast, therapist: Browser) -> None:
-    new = reverse("caseload-view-new") + "?whose=all"
-    therapist.post(new, {"name": "All", "is_default": "on"})
-    refused = therapist.post(new, {"name": "ALL", "is_default": "on"})
-    assert refused.status_code == 200
-    assert "You have a view of this name" in text_of(refused)
-    assert 'value="ALL"' in refused.content.decode()
-    therapist.post(new, {"name": "Other", "is_default": "on"})
-    assert list(SavedView.objects.filter(is_default=True).values_list("name", flat=True)) == [
-        "Other"
-    ]
-    empty = therapist.post(new, {"name": ""})
-    assert "This field is required" in text_of(empty)
-
-
-def test_nobody_elses_view_is_seen_changed_or_deleted(
-    cast: Cast, signed_in: Callable[[User], Browser]
-) -> None:
-    view = SavedView.objects.create(owner=cast.therapist, name="Private", asked={"whose": "all"})
-    other = signed_in(cast.other_therapist)
-    assert "Private" not in text_of(other.get(PAGE))
-    assert other.get(reverse("caseload-view-edit", args=[view.pk])).status_code == 404
-    assert other.post(reverse("caseload-view-delete", args=[view.pk])).status_code == 404
-    assert SavedView.objects.filter(pk=view.pk).exists()
