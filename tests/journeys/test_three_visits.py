@@ -84,9 +84,14 @@ def ask(page: Page, hands: Hands) -> None:
 def sign(page: Page, hands: Hands, tomas: User) -> None:
     """From the plan on."""
     hands.press("Control+Enter", "Enter")
+    put_the_name(page, hands, tomas)
+
+
+def put_the_name(page: Page, hands: Hands, tomas: User) -> None:
+    """On the page to sign, which says "To be signed by" in nearly the words it is waited for."""
     page.wait_for_url("**/sign/")
     hands.press("Enter")
-    expect(page.get_by_text(f"Signed by {tomas.signature}")).to_be_visible()
+    expect(page.get_by_text(f"Signed by {tomas.signature}", exact=True)).to_be_visible()
 
 
 def signed_note(story: str) -> VisitNote:
@@ -155,9 +160,7 @@ def meet_a_red_flag(page: Page, tomas: User) -> Hands:
     expect(page.locator("#red_flag")).to_contain_text("Acknowledged")
     expect(page.locator("#go-sign")).to_be_focused()
     hands.press("Enter")
-    page.wait_for_url("**/sign/")
-    hands.press("Enter")
-    expect(page.get_by_text(f"Signed by {tomas.signature}")).to_be_visible()
+    put_the_name(page, hands, tomas)
     return hands
 
 
