@@ -17,10 +17,7 @@ from clinic.visits.words import NoteState
 from tests.builders import ARM_OTHER_CM, today
 from tests.cast import PASSWORD
 
-pytestmark = [
-    pytest.mark.journey,
-    pytest.mark.django_db(transaction=True, serialized_rollback=True),
-]
+pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 # The other arm 6 % wider than the usual one: nothing that is asked about. Invented.
 USUAL_CM = [Decimal(str(girth_cm)) for girth_cm in ARM_OTHER_CM]
