@@ -7,11 +7,12 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts
 from django.core.exceptions import ValidationError
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.accounts.models import Practice, User
 from clinic.accounts.passwords import LONGEST, normalised
 from clinic.accounts.second_step import CodeAnswer
-from clinic.accounts.sentences import NOT_THE_CODE, code_sentence
+from clinic.accounts.sentences import NOT_THE_CODE, code_sentence, one_time_over_sentence
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
 
 
@@ -47,6 +48,15 @@ class SignInForm(AuthenticationForm):
         is_locked = getattr(self.request, "axes_locked_out", False)
         code = "locked" if is_locked else "invalid_login"
         return ValidationError(self.error_messages[code], code=code)
+
+    def confirm_login_allowed(self, user: Any) -> None:
+        """Asked once the password was right, so that nobody else learns of the account.
+
+        NIST SP 800-63B rev. 4, 4.4: an expired authenticator opens nothing, and its person is told.
+        """
+        super().confirm_login_allowed(user)
+        if user.one_time_is_over(timezone.now()):
+            raise ValidationError(one_time_over_sentence(user.one_time_until), code="over")
 
 
 class CodeField(forms.CharField):

@@ -1,9 +1,13 @@
 """The clinic lead keeps accounts and the practice's details."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import IntegrityError
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from clinic.accounts.models import AccountEvent, Practice, User
 from tests.cast import Cast
@@ -19,6 +23,19 @@ def test_a_new_account_shows_its_one_time_password_once(lead: Browser) -> None:
     assert User.objects.get(sign_in_name="nell").must_choose_password
     assert AccountEvent.objects.get(about__sign_in_name="nell").by.sign_in_name == "leona"
     assert "Nell Ash, PT" in lead.get(reverse("staff")).text
+
+
+def test_the_page_that_hands_a_one_time_password_out_says_how_long_it_is_good(
+    lead: Browser, cast: Cast
+) -> None:
+    page = lead.post(reverse("staff-password", args=[cast.therapist.pk])).text
+    cast.therapist.refresh_from_db()
+    until = cast.therapist.one_time_until
+    assert abs(until - timezone.now() - timedelta(hours=72)) < timedelta(minutes=1)
+    told = date_format(timezone.localtime(until), "j M Y, H:i")
+    assert f"Good until <b>{told}</b>" in page
+    person = reverse("staff-edit", args=[cast.therapist.pk])
+    assert f"The last one, good until {told}, has not been replaced" in lead.get(person).text
 
 
 def test_a_name_in_use_is_refused_beside_the_field_and_nothing_typed_is_lost(
