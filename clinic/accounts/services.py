@@ -12,6 +12,7 @@ from django.utils import timezone
 from clinic.accounts.access import AccountEvent, AccountVerb, SecondFactor, SignedIn
 from clinic.accounts.models import Practice, SavedView, User
 from clinic.accounts.selectors import mark_of
+from clinic.audit import services as audit
 from clinic.common.vocabulary import Role
 
 # No letters or digits that are mistaken for one another on paper.
@@ -86,6 +87,8 @@ def save_staff(*, user: User, by: User) -> User:
     if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
         raise ValidationError({"role": NOT_ONESELF})
     user.save()
+    note(user, AccountVerb.DETAILS_EDITED, by=by)
+    audit.record(by, "account.edited", subject=user)
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()
     return user
