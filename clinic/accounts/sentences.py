@@ -18,6 +18,10 @@ ONE_TIME_WORDS = (
     f"It works once, within {ONE_TIME_HOURS} hours:"
     " the first page asks for a password of one's own."
 )
+SIGNED_OUT_BY_LOCK = (
+    "Too many wrong passwords were typed for your name from here, so you are signed out. Wait 15"
+    " minutes, then sign in, or ask the clinic lead."
+)
 
 
 def code_sentence(answer: CodeAnswer) -> str:
