@@ -5,18 +5,6 @@ Kept is what the clinic lead edits; no password, nor when it was used or ends, e
 
 from django.db import migrations, models
 
-# Who was given a one-time password before has the time from now on that is given from now on.
-END_THOSE_GIVEN = """
-UPDATE accounts_user SET one_time_until = now() + interval '72 hours'
-WHERE must_choose_password AND (
-  last_login IS NULL OR 'password_renewed' = (
-    SELECT verb FROM accounts_accountevent
-    WHERE about_id = accounts_user.id AND verb IN ('password_renewed', 'password_chosen')
-    ORDER BY id DESC LIMIT 1
-  )
-)
-"""
-
 NOT_KEPT = "password,last_login,must_choose_password,one_time_until"
 ATTACH = f"""
 CREATE TRIGGER audit_update_kept AFTER UPDATE ON accounts_user
@@ -47,7 +35,6 @@ class Migration(migrations.Migration):
             name="one_time_until",
             field=models.DateTimeField(editable=False, null=True),
         ),
-        migrations.RunSQL(END_THOSE_GIVEN, migrations.RunSQL.noop),
         migrations.AddConstraint(
             model_name="user",
             constraint=models.CheckConstraint(
