@@ -178,6 +178,8 @@ AXES_USERNAME_FORM_FIELD = "username"
 AXES_USERNAME_CALLABLE = "clinic.accounts.locks.name_tried"
 AXES_CLIENT_IP_CALLABLE = "clinic.accounts.locks.address_counted"
 AXES_LOCKOUT_CALLABLE = "clinic.accounts.locks.answer"
+# Fields of the pages that ask for a password again: it keeps what was sent, but not these.
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "password_now", "again", "code"]
 # It keeps no list of who signed in, and writes neither name nor address to a log.
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False

@@ -6,12 +6,15 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts
 from django.core.exceptions import ValidationError
+from django.http import HttpRequest
 from django.urls import reverse
+from django.utils import timezone
 
+from clinic.accounts.locks import is_own_password
 from clinic.accounts.models import Practice, User
 from clinic.accounts.passwords import LONGEST, normalised
 from clinic.accounts.second_step import CodeAnswer
-from clinic.accounts.sentences import NOT_THE_CODE, code_sentence
+from clinic.accounts.sentences import NOT_THE_CODE, code_sentence, one_time_over_sentence
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
 
 
@@ -48,6 +51,15 @@ class SignInForm(AuthenticationForm):
         code = "locked" if is_locked else "invalid_login"
         return ValidationError(self.error_messages[code], code=code)
 
+    def confirm_login_allowed(self, user: Any) -> None:
+        """Asked once the password was right, so that nobody else learns of the account.
+
+        NIST SP 800-63B rev. 4, 4.4: an expired authenticator opens nothing, and its person is told.
+        """
+        super().confirm_login_allowed(user)
+        if user.one_time_is_over(timezone.now()):
+            raise ValidationError(one_time_over_sentence(user.one_time_until), code="over")
+
 
 class CodeField(forms.CharField):
     """A code of the app or a recovery code; may be pasted, with spaces or without."""
@@ -80,13 +92,13 @@ class OwnPassword(PlainForm):
 
     password_now = PasswordText(autocomplete="current-password", label="Your password now")
 
-    def __init__(self, *args: Any, person: User, save: str = "", **kwargs: Any) -> None:
+    def __init__(self, *args: Any, request: HttpRequest, save: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.person = person
+        self.request = request
         self.helper = form_layout("password_now", save=save, back=reverse("account"))
 
     def clean_password_now(self) -> str:
-        if not self.person.check_password(self.cleaned_data["password_now"]):
+        if not is_own_password(self.request, self.cleaned_data["password_now"]):
             raise ValidationError("That is not your password.")
         return str(self.cleaned_data["password_now"])
 
@@ -112,7 +124,7 @@ class ChoosePasswordForm(OwnPassword):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        if self.person.must_choose_password:
+        if self.request.user.must_choose_password:
             del self.fields["password_now"]
         helps = filter(None, password_validators_help_texts())
         self.fields["password"].help_text = " ".join(helps)

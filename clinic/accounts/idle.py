@@ -30,7 +30,7 @@ class IdleSignOut:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if SESSION_KEY in request.session:
             if request.session.is_over:
-                end_idle(request)
+                end_session(request)
             elif is_activity(request):
                 request.session.seen()
         return self.get_response(request)
@@ -40,8 +40,8 @@ def is_activity(request: HttpRequest) -> bool:
     return BACKGROUND not in request.headers and "HX-Request" not in request.headers
 
 
-def end_idle(request: HttpRequest) -> None:
-    """Sign out; a form sent too late waits for the same person, for nobody else."""
+def end_session(request: HttpRequest) -> None:
+    """Sign out; what was sent just now waits for the same person, for nobody else."""
     person = request.session[SESSION_KEY]
     request.session.flush()
     request.user = AnonymousUser()

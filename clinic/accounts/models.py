@@ -1,5 +1,6 @@
 """Staff accounts and the practice itself."""
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -37,12 +38,15 @@ class User(AbstractBaseUser):
     )
     is_active = models.BooleanField(default=True)
     must_choose_password = models.BooleanField(default=True)
+    # Until when a one-time password opens the account; None where the password has no end.
+    one_time_until = models.DateTimeField(null=True, editable=False)
 
     objects: ClassVar[StaffManager] = StaffManager()
 
     USERNAME_FIELD = "sign_in_name"
 
     class Meta:
+        verbose_name = "account"
         ordering = ["display_name"]
         constraints = [
             models.UniqueConstraint(
@@ -51,6 +55,10 @@ class User(AbstractBaseUser):
                 violation_error_message="Another account has this sign-in name.",
             ),
             models.CheckConstraint(condition=Q(role__in=check_values(Role)), name="role_is_known"),
+            models.CheckConstraint(
+                condition=Q(one_time_until=None) | Q(must_choose_password=True),
+                name="own_password_has_no_end",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -59,6 +67,10 @@ class User(AbstractBaseUser):
     @property
     def is_clinical(self) -> bool:
         return self.role in {Role.THERAPIST, Role.CLINIC_LEAD}
+
+    def one_time_is_over(self, now: datetime) -> bool:
+        """Whether the password was a one-time one and nobody replaced it in time."""
+        return self.one_time_until is not None and now >= self.one_time_until
 
     @property
     def signature(self) -> str:

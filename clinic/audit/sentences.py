@@ -4,6 +4,7 @@ SENTENCES = {
     "access.seen": "looked at who opened or changed the record",
     "access.searched": "searched the access and change record",
     "access.taken_out": "took the access and change record out as a file",
+    "account.edited": "edited a staff account",
     "copy.seen": "looked at a request for a copy",
     "copy.asked": "noted that the client asks for a copy of the record",
     "copy.printed": "printed the client's copy of the record",

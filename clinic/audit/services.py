@@ -5,21 +5,23 @@ from typing import Any
 from uuid import UUID
 
 import pgtrigger
+from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.db.models import Model, Q
 
-from clinic.accounts.models import User
 from clinic.audit.models import Change, Entry, act_of_now
 from clinic.audit.origin import origin_of_now
 
 
-def record(by: User, verb: str, *, client: Any = None, subject: Model | None = None) -> None:
+def record(
+    by: AbstractBaseUser, verb: str, *, client: Any = None, subject: Model | None = None
+) -> None:
     """Add one entry; inside a service's transaction it stands or falls with the change itself."""
     text = f"{subject._meta.model_name}:{subject.pk}" if subject is not None else ""
     Entry.objects.create(by=by, verb=verb, client=client, subject=text, **_from_where())
 
 
-def record_for_each(by: User, verb: str, *, clients: Iterable[UUID]) -> int:
+def record_for_each(by: AbstractBaseUser, verb: str, *, clients: Iterable[UUID]) -> int:
     """The same entry for each of many clients, in few statements. Returns how many."""
     origin = _from_where()
     entries = (Entry(by=by, verb=verb, client_id=client_id, **origin) for client_id in clients)

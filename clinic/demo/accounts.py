@@ -32,7 +32,8 @@ class NewPassword:
 def hire(told: dict[str, Any], beside: Executor) -> dict[str, NewPassword]:
     """Open the accounts; sign-in name -> password, to be given by `hand_out`.
 
-    As `accounts.services.add_staff`, but the hashes, slow on purpose, are made beside the stories.
+    As `accounts.services.add_staff`, but the hashes, slow on purpose, are made beside the stories,
+    and the passwords have no end: a trial is taken up again after weeks.
     """
     User.objects.bulk_create(
         User(**{**person, "role": Role(person["role"])}) for person in told["staff"]

@@ -31,7 +31,7 @@ def account(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters("password_now", "password", "again")
 @look_or_send
 def choose_password(request: HttpRequest) -> HttpResponse:
-    form = ChoosePasswordForm(request.POST or None, person=request.user)
+    form = ChoosePasswordForm(request.POST or None, request=request)
     if form.is_valid():
         with form.catching(ValidationError):
             services.choose_password(
@@ -52,7 +52,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
     """Set up an authenticator app: read the square, type one code, keep the recovery codes."""
     person, present = request.user, second_factor_of(request.user)
     secret = request.session.setdefault(SET_UP, second_step.new_secret())
-    form = SetUpForm(request.POST or None, person=person, is_first=present is None)
+    form = SetUpForm(request.POST or None, request=request, is_first=present is None)
     if form.is_valid():
         with form.catching(second_step.CodeDoesNotFit):
             codes = second_step.set_up(
@@ -77,7 +77,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
 @permit("account.own")
 @look_or_send
 def recovery_codes(request: HttpRequest) -> HttpResponse:
-    form = OwnPassword(request.POST or None, person=request.user, save="Make new codes")
+    form = OwnPassword(request.POST or None, request=request, save="Make new codes")
     if second_factor_of(request.user) is None:
         return redirect("account")
     if form.is_valid():
@@ -92,7 +92,7 @@ def _show_codes(request: HttpRequest, codes: list[str]) -> HttpResponse:
 @permit("account.own")
 @look_or_send
 def second_factor_off(request: HttpRequest) -> HttpResponse:
-    form = OwnPassword(request.POST or None, person=request.user, save="Turn it off")
+    form = OwnPassword(request.POST or None, request=request, save="Turn it off")
     if second_step.is_required_of(request.user) or second_factor_of(request.user) is None:
         return redirect("account")
     if form.is_valid():

@@ -1,10 +1,16 @@
 """Signing in, one-time passwords, and what every response carries."""
 
 import re
+from datetime import timedelta
+from io import StringIO
 
 import pytest
+from django.core.management import call_command
+from django.db import IntegrityError
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from clinic.accounts import services
 from clinic.accounts.models import User
@@ -49,6 +55,59 @@ def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, d
     client.post(reverse("sign-out"))
     assert "do not belong" in sign_in(client, "nell", password).text
     assert sign_in(client, "nell", new["password"]).url == reverse("today")
+
+
+def given(ago: timedelta) -> str:
+    """The password of an account that was opened so long ago and never used."""
+    password = services.add_staff(sign_in_name="nell", display_name="Nell Ash", role=Role.THERAPIST)
+    person = User.objects.get(sign_in_name="nell")
+    User.objects.filter(pk=person.pk).update(one_time_until=person.one_time_until - ago)
+    return password
+
+
+def test_a_one_time_password_opens_the_account_for_three_days(client: Browser, db: None) -> None:
+    password = given(timedelta(hours=71, minutes=59))
+    assert sign_in(client, "nell", password).url == reverse("today")
+    new = {"password": "a tape and a pencil", "again": "a tape and a pencil"}
+    client.post(reverse("choose-password"), new)
+    assert User.objects.get(sign_in_name="nell").one_time_until is None
+
+
+def test_one_not_used_in_time_opens_nothing_and_says_so(client: Browser, db: None) -> None:
+    password = given(timedelta(hours=72))
+    until = User.objects.get(sign_in_name="nell").one_time_until
+    said = f"was good until {date_format(timezone.localtime(until), 'j M Y, H:i')}"
+    page = sign_in(client, "nell", password)
+    assert said in page.text
+    assert "Ask the clinic lead for a new one." in page.text
+    assert client.get(reverse("today")).status_code == 302
+    typed = {"username": "nell", "password": password}
+    cover = client.post(reverse("sign-in-again"), typed, headers={"X-Background": "yes"}).json()
+    assert (cover["state"], said in cover["said"]) == ("no", True)
+
+
+def test_who_does_not_know_it_learns_nothing_of_its_end(client: Browser, db: None) -> None:
+    given(timedelta(hours=73))
+    pages = [sign_in(client, name, "guess") for name in ("nell", "nemo")]
+    tokens = [str(page.context["csrf_token"]) for page in pages]
+    nell, nemo = (
+        page.text.replace(token, "TOKEN").replace(name, "NAME")
+        for page, token, name in zip(pages, tokens, ("nell", "nemo"), strict=True)
+    )
+    assert "do not belong together" in nell
+    assert nell == nemo
+
+
+def test_a_new_one_opens_the_account_again(client: Browser, db: None) -> None:
+    given(timedelta(days=30))
+    call_command("one_time_password", "nell", stdout=(said := StringIO()))
+    assert "It works once, within 72 hours" in said.getvalue()
+    assert sign_in(client, "nell", said.getvalue().split()[1]).url == reverse("today")
+
+
+def test_the_database_ends_no_password_of_ones_own(cast: Cast) -> None:
+    with pytest.raises(IntegrityError, match="own_password_has_no_end"):
+        User.objects.filter(pk=cast.therapist.pk).update(one_time_until=timezone.now())
 
 
 @pytest.mark.parametrize(

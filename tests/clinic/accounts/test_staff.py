@@ -1,9 +1,13 @@
 """The clinic lead keeps accounts and the practice's details."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import IntegrityError
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from clinic.accounts.models import AccountEvent, Practice, User
 from tests.cast import Cast
@@ -19,6 +23,19 @@ def test_a_new_account_shows_its_one_time_password_once(lead: Browser) -> None:
     assert User.objects.get(sign_in_name="nell").must_choose_password
     assert AccountEvent.objects.get(about__sign_in_name="nell").by.sign_in_name == "leona"
     assert "Nell Ash, PT" in lead.get(reverse("staff")).text
+
+
+def test_the_page_that_hands_a_one_time_password_out_says_how_long_it_is_good(
+    lead: Browser, cast: Cast
+) -> None:
+    page = lead.post(reverse("staff-password", args=[cast.therapist.pk])).text
+    cast.therapist.refresh_from_db()
+    until = cast.therapist.one_time_until
+    assert abs(until - timezone.now() - timedelta(hours=72)) < timedelta(minutes=1)
+    told = date_format(timezone.localtime(until), "j M Y, H:i")
+    assert f"Good until <b>{told}</b>" in page
+    person = reverse("staff-edit", args=[cast.therapist.pk])
+    assert f"The last one, good until {told}, has not been replaced" in lead.get(person).text
 
 
 def test_a_name_in_use_is_refused_beside_the_field_and_nothing_typed_is_lost(
@@ -41,6 +58,16 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
 
 
+def test_an_edit_says_who_made_it_on_the_persons_own_page(
+    lead: Browser, therapist: Browser, cast: Cast
+) -> None:
+    edited = NEW | {"sign_in_name": "theo", "is_active": "on"}
+    lead.post(reverse("staff-edit", args=[cast.therapist.pk]), edited)
+    event = AccountEvent.objects.get(verb="details_edited")
+    assert (event.about, event.by) == (cast.therapist, cast.lead)
+    assert "Leona Vale edited the details" in therapist.get(reverse("account")).text
+
+
 @pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
 def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     lead: Browser, cast: Cast, change: dict[str, str]
@@ -50,6 +77,7 @@ def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     assert "Another clinic lead has to do that" in lead.post(address, own | change).text
     cast.lead.refresh_from_db()
     assert (cast.lead.role, cast.lead.is_active) == ("clinic_lead", True)
+    assert not AccountEvent.objects.filter(verb="details_edited").exists()
     cast.therapist.role = "clinic_lead"
     cast.therapist.save()
     other = Browser()

@@ -104,11 +104,39 @@ def test_a_deleted_row_is_kept_whole_with_its_client(cast: Cast) -> None:
 
 
 def test_passwords_are_never_kept(cast: Cast) -> None:
-    assert not {table for table in watched() if table.startswith("accounts_")}
+    assert {table for table in watched() if table.startswith("accounts_")} == {"accounts_user"}
     cast.lead.set_password("another tape in hand 8")
+    cast.lead.must_choose_password = True
+    cast.lead.last_login = cast.lead.one_time_until = timezone.now()
     cast.lead.save()
-    User.objects.filter(pk=cast.lead.pk).update(display_name="Leona Hill")
     assert not Change.objects.exists()
+
+
+def test_of_an_account_only_what_the_lead_edits_is_kept(cast: Cast) -> None:
+    User.objects.filter(pk=cast.therapist.pk).update(
+        sign_in_name="theodora",
+        display_name="Theodora Marsh",
+        credentials="",
+        role="front_desk",
+        needs_cosignature=True,
+        is_active=False,
+        password="!",
+        must_choose_password=True,
+        last_login=timezone.now(),
+        one_time_until=timezone.now(),
+    )
+    change = Change.objects.get()
+    assert told(change) == [
+        ("credentials", "PT, DPT", "nothing"),
+        ("name", "Theo Marsh", "Theodora Marsh"),
+        ("is active", "yes", "no"),
+        ("notes need a co-signature", "no", "yes"),
+        ("role", "therapist", "front desk"),
+        ("sign in name", "theo", "theodora"),
+    ]
+    names = {field.column for field in User._meta.concrete_fields} - {"id"}
+    never = {"password", "must_choose_password", "last_login", "one_time_until"}
+    assert names - (change.values or {}).keys() == never
 
 
 def test_a_change_is_chained_and_a_tampered_value_found(cast: Cast) -> None:

@@ -307,7 +307,7 @@ def test_a_later_format_or_another_file_is_told_apart(clinic: BackedUp, tmp_path
 
 def test_a_database_with_records_is_left_alone(clinic: BackedUp) -> None:
     before = dumped(clinic.name)
-    assert "not empty: it holds users" in refusal("restore", clinic.path)
+    assert "not empty: it holds accounts" in refusal("restore", clinic.path)
     assert dumped(clinic.name) == before
 
 

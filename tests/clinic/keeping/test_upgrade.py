@@ -8,6 +8,7 @@ import pytest
 from django.apps import apps
 from django.core.management import call_command
 
+from clinic.accounts.models import User
 from clinic.keeping.databases import working_in
 from tests.clinic.keeping.releases import RELEASES, UpgradedFrom, counts
 
@@ -38,6 +39,12 @@ def test_every_row_of_every_model_can_be_read(upgraded: dict[str, int]) -> None:
     for model in apps.get_models():
         rows = [str(row) for row in model._default_manager.all()]
         assert len(rows) == model._default_manager.count(), model
+
+
+def test_a_password_still_to_be_replaced_has_an_end(upgraded: dict[str, int]) -> None:
+    waiting = User.objects.filter(must_choose_password=True, last_login=None)
+    assert waiting.exists()
+    assert not waiting.filter(one_time_until=None).exists()
 
 
 def test_no_migration_is_missing_and_nothing_signed_has_changed(upgraded: dict[str, int]) -> None:

@@ -1,5 +1,6 @@
 """The clinic lead's search of the access and change record."""
 
+import re
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
@@ -181,6 +182,26 @@ def test_the_search_says_who_changed_the_baseline_and_what_it_was(
     assert cast.other_therapist.display_name in page
     assert "arm girths of 5 Jan 2026)" in page
     assert "arm girths of 5 Feb 2026)" in page
+
+
+def test_the_search_says_who_edited_which_account_and_what_it_was(
+    lead: Browser, cast: Cast
+) -> None:
+    edited = {"sign_in_name": "theo", "display_name": "Theo Marsh", "role": "clinic_lead"}
+    address = reverse("staff-edit", args=[cast.therapist.pk])
+    lead.post(address, edited | {"credentials": "PT, DPT", "needs_cosignature": "on"})
+    (entry,) = Entry.objects.filter(verb="account.edited")
+    assert (entry.by, entry.came_from) == (cast.lead, "127.0.0.1")
+    as_at_commit()
+    page = lead.post(reverse("record"), ASKED | {"action": "account.edited"}).text
+    told = re.findall(r"<li>(.*?)</li>", page.split("edited a staff account")[-1])
+    became = ' <span aria-hidden="true">→</span><span class="visually-hidden">became</span> '
+    assert [line.replace(became, " > ") for line in told] == [
+        "is active: yes > no",
+        "notes need a co-signature: no > yes",
+        "role: therapist > clinic lead",
+    ]
+    assert "account (Theo Marsh)" in page
 
 
 def test_a_file_taken_out_is_a_look_and_no_change(cast: Cast) -> None:

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from clinic.accounts.models import User
+from clinic.accounts.sentences import ONE_TIME_WORDS
 from clinic.accounts.services import add_staff
 from clinic.common.vocabulary import Role
 
@@ -36,4 +37,4 @@ class Command(BaseCommand):
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
         self.stdout.write(f"{name}  {add_staff(**values)}")
-        self.stdout.write("It works once: the first page asks for a password of one's own.")
+        self.stdout.write(ONE_TIME_WORDS)

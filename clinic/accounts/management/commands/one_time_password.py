@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from clinic.accounts.management.names import person_named
+from clinic.accounts.sentences import ONE_TIME_WORDS
 from clinic.accounts.services import renew_one_time_password
 
 
@@ -23,4 +24,4 @@ class Command(BaseCommand):
                 " on under Staff; then run this again."
             )
         self.stdout.write(f"{user.sign_in_name}  {renew_one_time_password(user=user)}")
-        self.stdout.write("It works once: the first page asks for a password of one's own.")
+        self.stdout.write(ONE_TIME_WORDS)
