@@ -108,6 +108,10 @@ class ErasureGround(Word):
     LAW = "law", "a law or a court demands it"
 
 
+# Whoever asked cannot confirm: so nobody may become another who asked.
+ASKED = ["client", "record_number", "ground", "reason", "asked_at", "asked_by"]
+
+
 class Erasure(models.Model):
     """One record's content removed: asked by one person, confirmed by another, with the reason.
 
@@ -147,6 +151,11 @@ class Erasure(models.Model):
                 name="erasure_confirmed_by_somebody",
             ),
             models.CheckConstraint(
+                condition=Q(withdrawn_at__isnull=True, withdrawn_by__isnull=True)
+                | Q(withdrawn_at__isnull=False, withdrawn_by__isnull=False),
+                name="erasure_withdrawn_by_somebody",
+            ),
+            models.CheckConstraint(
                 condition=Q(confirmed_at__isnull=True) | Q(withdrawn_at__isnull=True),
                 name="erased_or_withdrawn",
             ),
@@ -163,6 +172,12 @@ class Erasure(models.Model):
                 operation=pgtrigger.Update,
                 condition=Once("confirmed_at", pgtrigger.AnyChange()),
             ),
+            pgtrigger.Protect(
+                name="withdrawn_erasure_stays",
+                operation=pgtrigger.Update,
+                condition=Once("withdrawn_at", pgtrigger.AnyChange()),
+            ),
+            pgtrigger.ReadOnly(name="erasure_as_asked", fields=ASKED),
             no_truncate("no_erasure_truncate"),
         ]
 

@@ -6,6 +6,9 @@ from typing import Any
 
 from django.utils import timezone
 
+from clinic.clients.errors import RecordGone
+from clinic.clients.record_requests import CopyRequest
+from clinic.clients.sentences import SENTENCES as OF_CLIENTS
 from clinic.common.errors import RuleBroken
 from clinic.keeping import backup_errors as backups
 from clinic.keeping import errors
@@ -66,9 +69,7 @@ RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"Nothing is merged yet: the two are booked at the same time ({_times(error.pairs)})."
         " Cancel or move one of each, then merge."
     ),
-    errors.RecordGone: lambda error: (
-        "One of the records was merged or erased meanwhile. Look at it again."
-    ),
+    RecordGone: OF_CLIENTS[RecordGone],
     errors.StillKept: lambda error: (
         f"This record must be kept until {_day(error.until)}. Earlier it is erased only where a law"
         " or a court demands it."
@@ -77,6 +78,10 @@ RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "The client has an appointment to come. Cancel it first."
         if error.count == 1
         else f"The client has {error.count} appointments to come. Cancel them first."
+    ),
+    errors.StillAsked: lambda error: (
+        f"The client waits for an answer: {_asked(error.requests)}. Answer first; the client's page"
+        " shows what was asked."
     ),
     errors.AskedAlready: lambda error: (
         "An erasure of this record was asked and waits for its second person. It is confirmed or"
@@ -96,6 +101,15 @@ def sentence(error: RuleBroken) -> str:
 
 def _day(day: date) -> str:
     return f"{day:%-d %b %Y}"
+
+
+def _asked(requests: Sequence[Any]) -> str:
+    """What a client asked about the own record, and when."""
+    return " and ".join(
+        f"{'a copy' if isinstance(request, CopyRequest) else 'a correction'} of the record, asked"
+        f" for on {_day(request.asked_on)}"
+        for request in requests
+    )
 
 
 def _times(pairs: Sequence[tuple[Any, Any]]) -> str:

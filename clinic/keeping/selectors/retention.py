@@ -12,6 +12,7 @@ from django.db.models.functions import Greatest, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client
+from clinic.clients.record_requests import CopyRequest, CorrectionRequest, RecordRequest
 from clinic.clients.selectors import standing_clients
 from clinic.keeping.models import Erasure, RetentionRule
 from clinic.keeping.retention import RetentionRules
@@ -74,6 +75,16 @@ def kept_until(client: Client) -> date:
 def bookings_to_come(clients: list[UUID]) -> QuerySet[Appointment]:
     """What stands in the calendar for these clients from now on."""
     return Appointment.objects.filter(HELD, client__in=clients, period__endswith__gt=timezone.now())
+
+
+def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
+    """What these clients asked about their own record and have no answer to. Two queries."""
+    kinds: tuple[type[RecordRequest], ...] = (CopyRequest, CorrectionRequest)
+    return [
+        asked
+        for kind in kinds
+        for asked in kind._default_manager.filter(client__in=clients, closed_on=None)
+    ]
 
 
 def _past(kept: RetentionRules, today: date) -> QuerySet[Any]:

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
+from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
@@ -54,7 +55,7 @@ def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
     rows = Client.objects.select_for_update().filter(pk__in=[kept.pk, other.pk]).order_by("pk")
     by_key = {row.pk: row for row in rows}
     if any(row.is_gone for row in by_key.values()):
-        raise errors.RecordGone
+        raise RecordGone
     waiting = Erasure.objects.filter(client__in=by_key, confirmed_at=None, withdrawn_at=None)
     if waiting.exists():
         raise errors.AskedAlready

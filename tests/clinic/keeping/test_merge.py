@@ -10,9 +10,11 @@ from django.urls import reverse
 
 from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
+from clinic.clients.editing import said_by
+from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.clients.selectors import Search, clients_found, look_alikes
-from clinic.clients.services import deactivate_client
+from clinic.clients.services import deactivate_client, edit_client
 from clinic.common.vocabulary import Precaution
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
@@ -185,8 +187,20 @@ def test_a_record_is_not_merged_into_itself_nor_into_one_that_is_gone(
     with pytest.raises(errors.SameRecord):
         merge_clients(kept=kept, other=kept, taking=[], by=cast.lead)
     merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
-    with pytest.raises(errors.RecordGone):
+    with pytest.raises(RecordGone):
         merge_clients(kept=third, other=other, taking=[], by=cast.lead)
+
+
+def test_who_had_a_merged_record_open_does_not_bring_it_back(
+    cast: Cast, kept: Client, other: Client
+) -> None:
+    """Saving the details writes the whole row, as it was before the merge."""
+    before = said_by(other, ["phone", "town"])
+    merge_clients(kept=kept, other=Client.objects.get(pk=other.pk), taking=[], by=cast.lead)
+    with pytest.raises(RecordGone):
+        edit_client(client=other, before=before, by=cast.front_desk)
+    other.refresh_from_db()
+    assert other.merged_into == kept
 
 
 def test_every_table_that_names_a_client_is_moved() -> None:
