@@ -22,11 +22,11 @@ class SameRecord(RuleBroken):
 
 
 class BookingsOverlap(RuleBroken):
-    """The two records are booked at the same time; `pairs` are (kept's, other's) appointments."""
+    """The two records are booked at the same time (`selectors.merging.Overlap`)."""
 
-    def __init__(self, pairs: Sequence[tuple[Any, Any]]) -> None:
-        super().__init__(len(pairs))
-        self.pairs = tuple(pairs)
+    def __init__(self, overlaps: Sequence[Any]) -> None:
+        super().__init__(len(overlaps))
+        self.overlaps = tuple(overlaps)
 
 
 class StillKept(RuleBroken):

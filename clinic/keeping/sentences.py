@@ -66,8 +66,8 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
 RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.SameRecord: lambda error: "This is the same record. Type the number of the other one.",
     errors.BookingsOverlap: lambda error: (
-        f"Nothing is merged yet: the two are booked at the same time ({_times(error.pairs)})."
-        " Cancel or move one of each, then merge."
+        f"Nothing is merged: the two are booked at the same time ({_times(error.overlaps)})."
+        " What to do about each stands above."
     ),
     RecordGone: OF_CLIENTS[RecordGone],
     errors.StillKept: lambda error: (
@@ -112,6 +112,6 @@ def _asked(requests: Sequence[Any]) -> str:
     )
 
 
-def _times(pairs: Sequence[tuple[Any, Any]]) -> str:
-    starts = [timezone.localtime(mine.period.lower) for mine, _ in pairs]
-    return ", ".join(f"{start:%-d %b %Y, %H:%M}" for start in starts)
+def _times(overlaps: Sequence[Any]) -> str:
+    starts = [timezone.localtime(overlap.mine.period.lower) for overlap in overlaps]
+    return "; ".join(f"{start:%-d %b %Y, %H:%M}" for start in starts)

@@ -33,8 +33,8 @@ def merge_clients(*, kept: Client, other: Client, taking: Collection[str], by: U
     Raises SameRecord, RecordGone, BookingsOverlap, AskedAlready (an erasure waits).
     """
     kept, other = _locked(kept, other)
-    if pairs := overlapping(kept, other):
-        raise errors.BookingsOverlap(pairs)
+    if overlaps := overlapping(kept, other):
+        raise errors.BookingsOverlap(overlaps)
     _clear_doubled_precautions(kept, other, by)
     _end_withdrawn_consents(kept, other)
     moved = _move_all(kept, other)

@@ -96,6 +96,36 @@ def test_bookings_at_the_same_time_are_told_and_nothing_is_merged(cast: Cast, ke
     assert Appointment.objects.get(pk=theirs.pk).client == other
 
 
+@pytest.mark.parametrize(
+    ("statuses", "advice"),
+    [
+        (("done", "done"), "Both are done, and what is done stays."),
+        (("done", "booked"), "Cancel or move one of the two first."),
+    ],
+)
+def test_each_pair_of_bookings_is_named_with_what_can_be_done(
+    cast: Cast, lead: Browser, kept: Client, statuses: tuple[str, str], advice: str
+) -> None:
+    """What is done can be neither cancelled nor moved: nobody is sent to try."""
+    other = make_client()
+    people = ((kept, cast.therapist), (other, cast.other_therapist))
+    for (client, therapist), status in zip(people, statuses, strict=True):
+        one = booked(therapist, today() + timedelta(days=3), client=client)
+        Appointment.objects.filter(pk=one.pk).update(status=status)
+    answer = lead.post(merging(kept, other), {"is_sure": "on"} | taking_all(kept, other))
+    page = " ".join(answer.content.decode().split())
+    assert "Nothing is merged: the two are booked at the same time" in page
+    assert f"with Theo Marsh</a> ({kept.record_number}, {statuses[0]})" in page
+    assert f"with Tilda Brook</a> ({other.record_number}, {statuses[1]})" in page
+    told = {"Both are done, and what is done stays.", "Cancel or move one of the two first."}
+    assert {words for words in told if words in page} == {advice}
+    assert ("keep both records" in page) == (statuses == ("done", "done"))
+
+
+def taking_all(kept: Client, other: Client) -> dict[str, str]:
+    return {each.name: "other" for each in merge_preview(kept=kept, other=other).differences}
+
+
 def test_a_precaution_on_both_stands_once(cast: Cast, kept: Client) -> None:
     other = make_client()
     for client in (kept, other):
