@@ -66,7 +66,7 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
 RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.SameRecord: lambda error: "This is the same record. Type the number of the other one.",
     errors.BookingsOverlap: lambda error: (
-        f"Nothing is merged: the two are booked at the same time ({_times(error.overlaps)})."
+        f"Nothing is merged yet: the two are booked at the same time ({_times(error.overlaps)})."
         " What to do about each stands above."
     ),
     RecordGone: OF_CLIENTS[RecordGone],

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from django.db.models import Model, Q, UniqueConstraint
 
 from clinic.clients.models import Client
+from clinic.common.vocabulary import Sex
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.words import kind_of
 from clinic.scheduling.models import HELD, Appointment
@@ -150,7 +151,8 @@ def _offers_other(name: str, mine: Any, theirs: Any) -> bool:
     """What is missing is filled in; a client who once said no to letters has said no."""
     if name == "agrees_to_letters":
         return not theirs
-    return not mine and bool(theirs)
+    missing = {None, "", Sex.NOT_SAID.value}
+    return mine in missing and theirs not in missing
 
 
 def _said(client: Client, name: str) -> str:

@@ -15,7 +15,7 @@ from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.clients.selectors import Search, clients_found, look_alikes
 from clinic.clients.services import deactivate_client, edit_client
-from clinic.common.vocabulary import Precaution
+from clinic.common.vocabulary import Precaution, Sex
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.models import Merge
@@ -23,7 +23,7 @@ from clinic.keeping.selectors.merging import merge_preview, overlapping
 from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.models import Appointment, ReminderConsent
 from clinic.scheduling.words import ReminderChannel
-from tests.builders import make_client, make_episode, today
+from tests.builders import make_client, make_episode, make_referrer, today
 from tests.cast import Cast
 from tests.clinic.scheduling.desk import booked
 from tests.clinic.visits.charting import signed
@@ -51,6 +51,16 @@ def test_chosen_details_are_taken_and_the_rest_stays(
     kept.refresh_from_db()
     assert (kept.given_name, kept.phone, kept.record_number) == ("Marguerite", "555 0147", "T777")
     assert Merge.objects.get().fields_taken == ["given_name"]
+
+
+def test_what_is_missing_on_the_kept_record_is_offered_from_the_other(cast: Cast) -> None:
+    kept = make_client(sex=Sex.NOT_SAID, email="m@example.org")
+    other = make_client(phone="555 0147", referrer=make_referrer(), agrees_to_letters=False)
+    offered = {
+        one.name: one.takes_other for one in merge_preview(kept=kept, other=other).differences
+    }
+    wanted = {"sex": True, "email": False, "phone": True, "referrer": True}
+    assert offered == wanted | {"agrees_to_letters": True}
 
 
 def test_the_old_number_name_and_link_lead_to_the_kept_record(
@@ -114,7 +124,7 @@ def test_each_pair_of_bookings_is_named_with_what_can_be_done(
         Appointment.objects.filter(pk=one.pk).update(status=status)
     answer = lead.post(merging(kept, other), {"is_sure": "on"} | taking_all(kept, other))
     page = " ".join(answer.content.decode().split())
-    assert "Nothing is merged: the two are booked at the same time" in page
+    assert "Nothing is merged yet: the two are booked at the same time" in page
     assert f"with Theo Marsh</a> ({kept.record_number}, {statuses[0]})" in page
     assert f"with Tilda Brook</a> ({other.record_number}, {statuses[1]})" in page
     told = {"Both are done, and what is done stays.", "Cancel or move one of the two first."}
