@@ -60,7 +60,9 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"The records are those of the backup, but {error.args[0]} finds some that are not as they"
         " were signed or recorded. Run it in the clinic's own database as well."
     ),
-    backups.NoBackupFound: lambda error: "The folder holds no backup.",
+    backups.NoBackupFound: lambda error: (
+        f"There is no backup in {error.folder}. Name the folder that backups are written to."
+    ),
 }
 
 RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
