@@ -108,6 +108,8 @@ class ErasureGround(Word):
     LAW = "law", "a law or a court demands it"
 
 
+# An erasure that waits for its second person.
+WAITING = Q(confirmed_at__isnull=True, withdrawn_at__isnull=True)
 # Whoever asked cannot confirm: so nobody may become another who asked.
 ASKED = ["client", "record_number", "ground", "reason", "asked_at", "asked_by"]
 
@@ -161,7 +163,7 @@ class Erasure(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["client"],
-                condition=Q(confirmed_at__isnull=True, withdrawn_at__isnull=True),
+                condition=WAITING,
                 name="erasure_asked_once",
             ),
         ]

@@ -14,7 +14,7 @@ from django.utils import timezone
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, RecordRequest
 from clinic.clients.selectors import standing_clients
-from clinic.keeping.models import Erasure, RetentionRule
+from clinic.keeping.models import WAITING, Erasure, RetentionRule
 from clinic.keeping.retention import RetentionRules
 from clinic.scheduling.models import HELD, Appointment
 from clinic.scheduling.states import Status
@@ -72,9 +72,9 @@ def kept_until(client: Client) -> date:
     return rules().kept_until(last_seen_on=seen.last_seen_on, born_on=client.born_on)
 
 
-def bookings_to_come(clients: list[UUID]) -> QuerySet[Appointment]:
-    """What stands in the calendar for these clients from now on."""
-    return Appointment.objects.filter(HELD, client__in=clients, period__endswith__gt=timezone.now())
+def bookings_to_come(**whose: Any) -> QuerySet[Appointment]:
+    """What stands in the calendar for some clients from now on."""
+    return Appointment.objects.filter(HELD, period__endswith__gt=timezone.now(), **whose)
 
 
 def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
@@ -90,10 +90,8 @@ def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
 def _past(kept: RetentionRules, today: date) -> QuerySet[Any]:
     """The same rule as `RetentionRules.kept_until`, asked of the database; a test compares."""
     grown = today - relativedelta(years=kept.majority_age + kept.years_after_majority)
-    booked = Appointment.objects.filter(
-        HELD, client=OuterRef("pk"), period__endswith__gt=timezone.now()
-    )
-    waiting = Erasure.objects.filter(client=OuterRef("pk"), confirmed_at=None, withdrawn_at=None)
+    booked = bookings_to_come(client=OuterRef("pk"))
+    waiting = Erasure.objects.filter(WAITING, client=OuterRef("pk"))
     past = _with_last_seen(standing_clients()).filter(
         last_seen_on__lte=kept.seen_before(today), born_on__lte=grown
     )

@@ -20,7 +20,7 @@ from clinic.clients.services import lock_record
 from clinic.common.vocabulary import Sex
 from clinic.keeping import errors
 from clinic.keeping.belongings import belongings, family
-from clinic.keeping.models import Erasure, ErasureGround
+from clinic.keeping.models import WAITING, Erasure, ErasureGround
 from clinic.keeping.selectors.retention import bookings_to_come, kept_until, requests_waiting
 from clinic.keeping.words import kind_of
 
@@ -48,7 +48,7 @@ def ask_erasure(*, client: Client, ground: ErasureGround, reason: str, by: User)
     the period of keeping is over and it is not.
     """
     client = lock_record(client=client)
-    if Erasure.objects.filter(client=client, confirmed_at=None, withdrawn_at=None).exists():
+    if Erasure.objects.filter(WAITING, client=client).exists():
         raise errors.AskedAlready
     _check_may_go(client, ground)
     erasure = Erasure.objects.create(
@@ -99,7 +99,7 @@ def _locked_open(erasure: Erasure) -> Erasure:
 
 def _check_may_go(client: Client, ground: ErasureGround) -> None:
     records = family(client)
-    if coming := bookings_to_come(records).count():
+    if coming := bookings_to_come(client__in=records).count():
         raise errors.StillBooked(coming)
     if waiting := requests_waiting(records):
         raise errors.StillAsked(waiting)

@@ -16,7 +16,7 @@ from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
-from clinic.keeping.models import Erasure, Merge
+from clinic.keeping.models import WAITING, Erasure, Merge
 from clinic.keeping.selectors.merging import DETAILS, overlapping, twin_keys
 from clinic.keeping.words import kind_of
 from clinic.scheduling.models import ReminderConsent
@@ -56,8 +56,7 @@ def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
     by_key = {row.pk: row for row in rows}
     if any(row.is_gone for row in by_key.values()):
         raise RecordGone
-    waiting = Erasure.objects.filter(client__in=by_key, confirmed_at=None, withdrawn_at=None)
-    if waiting.exists():
+    if Erasure.objects.filter(WAITING, client__in=by_key).exists():
         raise errors.AskedAlready
     return by_key[kept.pk], by_key[other.pk]
 
