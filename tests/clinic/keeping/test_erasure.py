@@ -2,13 +2,14 @@
 
 import json
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zipfile import ZipFile
 
 import pytest
 from dateutil.relativedelta import relativedelta
-from django.db import DatabaseError, IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, OperationalError, connection, transaction
 from django.test import Client as Browser
 from django.urls import reverse
 
@@ -25,7 +26,7 @@ from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.services.reminders import agree_to_reminders
 from clinic.scheduling.words import ReminderChannel
 from tests.builders import make_client, make_episode, today
-from tests.cast import Cast
+from tests.cast import Cast, make_cast
 from tests.clinic.scheduling.desk import booked
 from tests.clinic.visits.charting import signed
 
@@ -103,6 +104,28 @@ def test_what_is_asked_before_it_is_confirmed_stops_it(cast: Cast, client_past: 
     answer_correction(request=request, on=today(), is_accepted=True, answer="Done.", by=cast.lead)
     wrong(twin, cast)  # of another client: it stops nothing
     assert confirm_erasure(erasure=erasure, by=cast.therapist).removed["correction requests"] == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_erasure_waits_for_a_request_that_is_just_being_noted() -> None:
+    """Or it would pass by what is not committed yet, which would then hang on a blanked record."""
+    cast, client = make_cast(), make_client()
+    erasure = asked(client, cast, ground=ErasureGround.LAW)
+
+    def confirmed_impatiently() -> None:
+        try:
+            with transaction.atomic(), connection.cursor() as cursor:
+                cursor.execute("SET LOCAL lock_timeout = '100ms'")
+                confirm_erasure(erasure=erasure, by=cast.therapist)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor() as others, transaction.atomic():
+        wrong(client, cast)
+        with pytest.raises(OperationalError, match="lock timeout"):
+            others.submit(confirmed_impatiently).result()
+    with pytest.raises(errors.StillAsked):
+        confirm_erasure(erasure=erasure, by=cast.therapist)
 
 
 def test_nothing_is_asked_of_a_record_that_is_gone(cast: Cast, client_past: Client) -> None:
