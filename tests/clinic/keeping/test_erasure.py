@@ -20,7 +20,8 @@ from clinic.clients.selectors import Search, clients_found
 from clinic.exchange.services.requests import answer_correction, ask_copy, ask_correction
 from clinic.keeping import errors
 from clinic.keeping.models import Erasure, ErasureGround
-from clinic.keeping.services.erasing import ask_erasure, confirm_erasure, withdraw_erasure
+from clinic.keeping.selectors.merging import DETAILS
+from clinic.keeping.services.erasing import BLANK, ask_erasure, confirm_erasure, withdraw_erasure
 from clinic.keeping.services.exporting import export_client
 from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.services.reminders import agree_to_reminders
@@ -149,6 +150,18 @@ def test_an_erasure_is_asked_once_and_can_be_withdrawn(cast: Cast, client_past: 
         confirm_erasure(erasure=erasure, by=cast.therapist)
     client_past.refresh_from_db()
     assert client_past.given_name == "Perpetua"
+
+
+def test_every_detail_of_a_client_is_blanked_or_says_nothing_of_the_person(
+    cast: Cast, client_past: Client
+) -> None:
+    """So that a detail added later is not left behind; and a merge asks which of two holds."""
+    stays = {"id", "record_number", "registered_at", "deactivated_at", "merged_into", "erased_at"}
+    made_of_others = {"folded_name"}
+    details = {field.name for field in Client._meta.concrete_fields} - stays - made_of_others
+    assert details == set(BLANK) == {*DETAILS, "deactivated_reason"}
+    confirm_erasure(erasure=asked(client_past, cast), by=cast.therapist)
+    assert Client.objects.filter(pk=client_past.pk).values(*BLANK).get() == BLANK
 
 
 def test_what_was_asked_and_decided_stays_even_by_sql(cast: Cast, client_past: Client) -> None:
