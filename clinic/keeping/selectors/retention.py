@@ -79,12 +79,8 @@ def bookings_to_come(**whose: Any) -> QuerySet[Appointment]:
 
 def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
     """What these clients asked about their own record and have no answer to. Two queries."""
-    kinds: tuple[type[RecordRequest], ...] = (CopyRequest, CorrectionRequest)
-    return [
-        asked
-        for kind in kinds
-        for asked in kind._default_manager.filter(client__in=clients, closed_on=None)
-    ]
+    copies = CopyRequest.objects.filter(client__in=clients, closed_on=None)
+    return [*copies, *CorrectionRequest.objects.filter(client__in=clients, closed_on=None)]
 
 
 def _past(kept: RetentionRules, today: date) -> QuerySet[Any]:
