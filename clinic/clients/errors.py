@@ -15,6 +15,7 @@ from clinic.common.errors import RuleBroken
 # ├── FirstPhaseDischarged
 # ├── PrecautionAlreadyOpen
 # ├── PrecautionAlreadyCleared
+# ├── RecordGone
 # └── ImpossibleDay
 #     ├── DayInFuture
 #     ├── OpenedAfterFirstPhase
@@ -89,6 +90,10 @@ class PrecautionAlreadyCleared(RuleBroken):
     def __init__(self, cleared_on: date) -> None:
         super().__init__(cleared_on)
         self.cleared_on = cleared_on
+
+
+class RecordGone(RuleBroken):
+    """The record was merged or erased meanwhile."""
 
 
 class ImpossibleDay(RuleBroken):

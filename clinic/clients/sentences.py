@@ -42,6 +42,9 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.PrecautionAlreadyCleared: lambda error: (
         f"This precaution was already cleared on {day(error.cleared_on)}."
     ),
+    errors.RecordGone: lambda error: (
+        "The record was merged or erased meanwhile. Look for it again."
+    ),
     errors.DayInFuture: lambda error: "This day is still to come. Choose today or an earlier day.",
     errors.BornTooEarly: lambda error: (
         f"A date of birth before {day(error.limit)} cannot be right. Check the year."

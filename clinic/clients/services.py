@@ -59,9 +59,10 @@ def register_client(
 def edit_client(*, client: Client, before: editing.Said, by: User) -> Client:
     """Keep changed details. `before` is what the form showed when it was opened.
 
-    Raises ChangedMeanwhile when the stored record says something else by now, BornTooEarly,
-    DayInFuture, RecordNumberTaken.
+    Raises ChangedMeanwhile when the stored record says something else by now, RecordGone,
+    BornTooEarly, DayInFuture, RecordNumberTaken.
     """
+    lock_record(client=client)
     _refuse_if_changed(client, before)
     days.check_birth(client.born_on, today=timezone.localdate())
     client.record_number = client.record_number or next_record_number()
@@ -94,6 +95,17 @@ def reactivate_client(*, client: Client, by: User) -> Client:
 def note_client_opened(*, client: Client, by: User) -> None:
     """Record that somebody read a client's details."""
     audit.record(by, "client.opened", client=client, subject=client)
+
+
+def lock_record(*, client: Client) -> Client:
+    """The client's row, held to the end of the transaction, so that no merge or erasure passes by.
+
+    Raises RecordGone after one.
+    """
+    stored = Client.objects.select_for_update().get(pk=client.pk)
+    if stored.is_gone:
+        raise errors.RecordGone
+    return stored
 
 
 def next_record_number() -> str:

@@ -111,4 +111,8 @@ class NotAsSigned(BackupRefused):
 
 
 class NoBackupFound(BackupRefused):
-    """The folder holds no backup."""
+    """The folder holds no backup, or is none."""
+
+    def __init__(self, folder: str) -> None:
+        super().__init__(folder)
+        self.folder = folder

@@ -12,6 +12,8 @@ from psycopg import Connection, IsolationLevel, sql
 
 from clinic.keeping.tables import PLAIN_TEXT
 
+# In the name of a drill's database, after that of the app's own.
+SCRATCH = "_drill_"
 ABANDONED = """
 SELECT datname FROM pg_database d
  WHERE starts_with(datname, %s) AND pg_has_role(datdba, 'USAGE')
@@ -39,9 +41,11 @@ def writing() -> Iterator[Connection[Any]]:
 
 def name_of_database() -> str:
     """The database that this process works in, as a person is told it."""
+    used = connection.settings_dict
+    if SCRATCH in used["NAME"]:
+        return f"the scratch database {used['NAME']}"
     if settings.IS_TRIAL:
         return "the trial's own database (no DATABASE_URL is set)"
-    used = connection.settings_dict
     return f"the database {used['NAME']} on {used['HOST'] or 'this machine'}"
 
 
@@ -51,7 +55,7 @@ def scratch_database() -> Iterator[str]:
 
     A drill that was killed left its own behind, with everybody's records in it: that goes first.
     """
-    prefix = f"{connection.settings_dict['NAME']}_drill_"
+    prefix = f"{connection.settings_dict['NAME']}{SCRATCH}"
     _drop_abandoned(prefix)
     name = f"{prefix}{secrets.token_hex(4)}"
     named = sql.Identifier(name)

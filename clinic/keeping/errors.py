@@ -9,11 +9,11 @@ from clinic.common.errors import RuleBroken
 # RuleBroken
 # ├── SameRecord
 # ├── BookingsOverlap
-# ├── RecordGone
 # ├── StillKept
 # ├── AskedAlready
 # ├── SamePerson
 # ├── StillBooked
+# ├── StillAsked
 # └── NotOpen
 
 
@@ -22,15 +22,11 @@ class SameRecord(RuleBroken):
 
 
 class BookingsOverlap(RuleBroken):
-    """The two records are booked at the same time; `pairs` are (kept's, other's) appointments."""
+    """The two records are booked at the same time (`selectors.merging.Overlap`)."""
 
-    def __init__(self, pairs: Sequence[tuple[Any, Any]]) -> None:
-        super().__init__(len(pairs))
-        self.pairs = tuple(pairs)
-
-
-class RecordGone(RuleBroken):
-    """The record was merged or erased meanwhile."""
+    def __init__(self, overlaps: Sequence[Any]) -> None:
+        super().__init__(len(overlaps))
+        self.overlaps = tuple(overlaps)
 
 
 class StillKept(RuleBroken):
@@ -49,6 +45,14 @@ class StillBooked(RuleBroken):
     def __init__(self, count: int) -> None:
         super().__init__(count)
         self.count = count
+
+
+class StillAsked(RuleBroken):
+    """The client waits for an answer; `requests` are the copies and corrections asked for."""
+
+    def __init__(self, requests: Sequence[Any]) -> None:
+        super().__init__(len(requests))
+        self.requests = tuple(requests)
 
 
 class AskedAlready(RuleBroken):

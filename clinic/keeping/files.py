@@ -34,7 +34,7 @@ def latest_of(folder: Path) -> Path:
     """The newest backup of a folder. Raises NoBackupFound."""
     found = backups_of(folder)
     if not found:
-        raise NoBackupFound
+        raise NoBackupFound(str(folder))
     return found[-1]
 
 

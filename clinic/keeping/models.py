@@ -108,6 +108,12 @@ class ErasureGround(Word):
     LAW = "law", "a law or a court demands it"
 
 
+# An erasure that waits for its second person.
+WAITING = Q(confirmed_at__isnull=True, withdrawn_at__isnull=True)
+# Whoever asked cannot confirm: so nobody may become another who asked.
+ASKED = ["client", "record_number", "ground", "reason", "asked_at", "asked_by"]
+
+
 class Erasure(models.Model):
     """One record's content removed: asked by one person, confirmed by another, with the reason.
 
@@ -147,12 +153,17 @@ class Erasure(models.Model):
                 name="erasure_confirmed_by_somebody",
             ),
             models.CheckConstraint(
+                condition=Q(withdrawn_at__isnull=True, withdrawn_by__isnull=True)
+                | Q(withdrawn_at__isnull=False, withdrawn_by__isnull=False),
+                name="erasure_withdrawn_by_somebody",
+            ),
+            models.CheckConstraint(
                 condition=Q(confirmed_at__isnull=True) | Q(withdrawn_at__isnull=True),
                 name="erased_or_withdrawn",
             ),
             models.UniqueConstraint(
                 fields=["client"],
-                condition=Q(confirmed_at__isnull=True, withdrawn_at__isnull=True),
+                condition=WAITING,
                 name="erasure_asked_once",
             ),
         ]
@@ -163,6 +174,12 @@ class Erasure(models.Model):
                 operation=pgtrigger.Update,
                 condition=Once("confirmed_at", pgtrigger.AnyChange()),
             ),
+            pgtrigger.Protect(
+                name="withdrawn_erasure_stays",
+                operation=pgtrigger.Update,
+                condition=Once("withdrawn_at", pgtrigger.AnyChange()),
+            ),
+            pgtrigger.ReadOnly(name="erasure_as_asked", fields=ASKED),
             no_truncate("no_erasure_truncate"),
         ]
 

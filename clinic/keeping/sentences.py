@@ -6,6 +6,9 @@ from typing import Any
 
 from django.utils import timezone
 
+from clinic.clients.errors import RecordGone
+from clinic.clients.record_requests import CopyRequest
+from clinic.clients.sentences import SENTENCES as OF_CLIENTS
 from clinic.common.errors import RuleBroken
 from clinic.keeping import backup_errors as backups
 from clinic.keeping import errors
@@ -57,18 +60,18 @@ BACKUP_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"The records are those of the backup, but {error.args[0]} finds some that are not as they"
         " were signed or recorded. Run it in the clinic's own database as well."
     ),
-    backups.NoBackupFound: lambda error: "The folder holds no backup.",
+    backups.NoBackupFound: lambda error: (
+        f"There is no backup in {error.folder}. Name the folder that backups are written to."
+    ),
 }
 
 RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.SameRecord: lambda error: "This is the same record. Type the number of the other one.",
     errors.BookingsOverlap: lambda error: (
-        f"Nothing is merged yet: the two are booked at the same time ({_times(error.pairs)})."
-        " Cancel or move one of each, then merge."
+        f"Nothing is merged yet: the two are booked at the same time ({_times(error.overlaps)})."
+        " What to do about each stands above."
     ),
-    errors.RecordGone: lambda error: (
-        "One of the records was merged or erased meanwhile. Look at it again."
-    ),
+    RecordGone: OF_CLIENTS[RecordGone],
     errors.StillKept: lambda error: (
         f"This record must be kept until {_day(error.until)}. Earlier it is erased only where a law"
         " or a court demands it."
@@ -77,6 +80,10 @@ RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         "The client has an appointment to come. Cancel it first."
         if error.count == 1
         else f"The client has {error.count} appointments to come. Cancel them first."
+    ),
+    errors.StillAsked: lambda error: (
+        f"The client waits for an answer: {_asked(error.requests)}. Answer first; the client's page"
+        " shows what was asked."
     ),
     errors.AskedAlready: lambda error: (
         "An erasure of this record was asked and waits for its second person. It is confirmed or"
@@ -98,6 +105,15 @@ def _day(day: date) -> str:
     return f"{day:%-d %b %Y}"
 
 
-def _times(pairs: Sequence[tuple[Any, Any]]) -> str:
-    starts = [timezone.localtime(mine.period.lower) for mine, _ in pairs]
-    return ", ".join(f"{start:%-d %b %Y, %H:%M}" for start in starts)
+def _asked(requests: Sequence[Any]) -> str:
+    """What a client asked about the own record, and when."""
+    return " and ".join(
+        f"{'a copy' if isinstance(request, CopyRequest) else 'a correction'} of the record, asked"
+        f" for on {_day(request.asked_on)}"
+        for request in requests
+    )
+
+
+def _times(overlaps: Sequence[Any]) -> str:
+    starts = [timezone.localtime(overlap.mine.period.lower) for overlap in overlaps]
+    return "; ".join(f"{start:%-d %b %Y, %H:%M}" for start in starts)

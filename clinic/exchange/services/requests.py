@@ -10,13 +10,14 @@ from clinic.audit import services as audit
 from clinic.clients import days, errors
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, HandedOver
+from clinic.clients.services import lock_record
 
 
 @transaction.atomic
 def ask_copy(*, client: Client, request: CopyRequest, by: User) -> CopyRequest:
-    """Keep that a copy was asked for. Raises DayInFuture."""
+    """Keep that a copy was asked for. Raises DayInFuture, RecordGone."""
     days.check_past("asked_on", request.asked_on, today=timezone.localdate())
-    request.client, request.noted_by = client, by
+    request.client, request.noted_by = lock_record(client=client), by
     request.save(force_insert=True)
     audit.record(by, "copy.asked", client=client, subject=request)
     return request
@@ -42,9 +43,9 @@ def refuse_copy(*, request: CopyRequest, on: date, because: str, by: User) -> No
 
 @transaction.atomic
 def ask_correction(*, client: Client, request: CorrectionRequest, by: User) -> CorrectionRequest:
-    """Keep what is said to be wrong. Raises DayInFuture."""
+    """Keep what is said to be wrong. Raises DayInFuture, RecordGone."""
     days.check_past("asked_on", request.asked_on, today=timezone.localdate())
-    request.client, request.noted_by = client, by
+    request.client, request.noted_by = lock_record(client=client), by
     request.save(force_insert=True)
     audit.record(by, "correction.asked", client=client, subject=request)
     return request

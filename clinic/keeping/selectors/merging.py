@@ -3,14 +3,16 @@
 from collections import Counter
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Model, Q, UniqueConstraint
 
 from clinic.clients.models import Client
+from clinic.common.vocabulary import Sex
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.words import kind_of
 from clinic.scheduling.models import HELD, Appointment
+from clinic.scheduling.states import FINAL, Status
 
 # The details that a person chooses between. The record number is always that of the kept record.
 DETAILS = (
@@ -38,6 +40,18 @@ class Difference:
     takes_other: bool
 
 
+class Overlap(NamedTuple):
+    """A booking of each of two records, at the same time: one person cannot come to both."""
+
+    mine: Appointment
+    theirs: Appointment
+
+    @property
+    def is_final(self) -> bool:
+        """Neither can be cancelled or moved any more, so that the two cannot be merged."""
+        return {Status(self.mine.status), Status(self.theirs.status)} <= FINAL
+
+
 @dataclass(frozen=True)
 class MergePreview:
     """What merging `other` into `kept` would do."""
@@ -47,7 +61,11 @@ class MergePreview:
     differences: tuple[Difference, ...]
     moving: tuple[tuple[str, int], ...]  # (kind of row, number)
     staying: tuple[tuple[str, int], ...]  # rows that `kept` has alike already
-    overlaps: tuple[tuple[Appointment, Appointment], ...]
+    overlaps: tuple[Overlap, ...]
+
+    @property
+    def is_barred(self) -> bool:
+        return any(overlap.is_final for overlap in self.overlaps)
 
     @property
     def reactivates(self) -> bool:
@@ -74,12 +92,12 @@ def merge_preview(*, kept: Client, other: Client) -> MergePreview:
     )
 
 
-def overlapping(kept: Client, other: Client) -> list[tuple[Appointment, Appointment]]:
-    """Bookings of the two at the same time: one person cannot come to both. Two queries."""
-    held = Appointment.objects.filter(HELD).select_related("kind", "therapist")
+def overlapping(kept: Client, other: Client) -> list[Overlap]:
+    """Bookings of the two at the same time. Two queries."""
+    held = Appointment.objects.filter(HELD).select_related("client", "kind", "therapist")
     ours = list(held.filter(client=kept))
     return [
-        (mine, theirs)
+        Overlap(mine, theirs)
         for theirs in held.filter(client=other)
         for mine in ours
         if mine.period.lower < theirs.period.upper and theirs.period.lower < mine.period.upper
@@ -133,7 +151,8 @@ def _offers_other(name: str, mine: Any, theirs: Any) -> bool:
     """What is missing is filled in; a client who once said no to letters has said no."""
     if name == "agrees_to_letters":
         return not theirs
-    return not mine and bool(theirs)
+    missing = {None, "", Sex.NOT_SAID.value}
+    return mine in missing and theirs not in missing
 
 
 def _said(client: Client, name: str) -> str:

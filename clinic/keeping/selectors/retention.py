@@ -12,8 +12,9 @@ from django.db.models.functions import Greatest, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client
+from clinic.clients.record_requests import CopyRequest, CorrectionRequest, RecordRequest
 from clinic.clients.selectors import standing_clients
-from clinic.keeping.models import Erasure, RetentionRule
+from clinic.keeping.models import WAITING, Erasure, RetentionRule
 from clinic.keeping.retention import RetentionRules
 from clinic.scheduling.models import HELD, Appointment
 from clinic.scheduling.states import Status
@@ -71,18 +72,22 @@ def kept_until(client: Client) -> date:
     return rules().kept_until(last_seen_on=seen.last_seen_on, born_on=client.born_on)
 
 
-def bookings_to_come(clients: list[UUID]) -> QuerySet[Appointment]:
-    """What stands in the calendar for these clients from now on."""
-    return Appointment.objects.filter(HELD, client__in=clients, period__endswith__gt=timezone.now())
+def bookings_to_come(**whose: Any) -> QuerySet[Appointment]:
+    """What stands in the calendar for some clients from now on."""
+    return Appointment.objects.filter(HELD, period__endswith__gt=timezone.now(), **whose)
+
+
+def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
+    """What these clients asked about their own record and have no answer to. Two queries."""
+    copies = CopyRequest.objects.filter(client__in=clients, closed_on=None)
+    return [*copies, *CorrectionRequest.objects.filter(client__in=clients, closed_on=None)]
 
 
 def _past(kept: RetentionRules, today: date) -> QuerySet[Any]:
     """The same rule as `RetentionRules.kept_until`, asked of the database; a test compares."""
     grown = today - relativedelta(years=kept.majority_age + kept.years_after_majority)
-    booked = Appointment.objects.filter(
-        HELD, client=OuterRef("pk"), period__endswith__gt=timezone.now()
-    )
-    waiting = Erasure.objects.filter(client=OuterRef("pk"), confirmed_at=None, withdrawn_at=None)
+    booked = bookings_to_come(client=OuterRef("pk"))
+    waiting = Erasure.objects.filter(WAITING, client=OuterRef("pk"))
     past = _with_last_seen(standing_clients()).filter(
         last_seen_on__lte=kept.seen_before(today), born_on__lte=grown
     )

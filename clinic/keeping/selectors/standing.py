@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
-from clinic.keeping.models import Erasure, Merge, Run, RunKind
+from clinic.keeping.models import WAITING, Erasure, Merge, Run, RunKind
 
 # A night's backup may be missed once before it is called late; a weekly drill likewise.
 # Common practice, no source.
@@ -58,9 +58,8 @@ def erasures(user: User) -> QuerySet[Erasure]:
 
 
 def erasures_waiting(user: User) -> QuerySet[Erasure]:
-    """Those that this person could confirm: asked by somebody else."""
-    waiting = erasures(user).filter(confirmed_at=None, withdrawn_at=None)
-    return waiting.exclude(asked_by=user)
+    """Those neither confirmed nor withdrawn."""
+    return erasures(user).filter(WAITING)
 
 
 def merges() -> QuerySet[Merge]:
@@ -72,10 +71,15 @@ def notices_for(user: User) -> list[Notice]:
     found = []
     if settings.BACKUPS_EXPECTED and permits.may(user, "keeping.see"):
         found += list(_late(timezone.now()))
-    if permits.may(user, "erasures.confirm") and (count := erasures_waiting(user).count()):
+    if permits.may(user, "erasures.confirm") and (count := _to_confirm(user).count()):
         words = "erasure waits" if count == 1 else "erasures wait"
         found.append(Notice(f"{count} {words} for a second person.", "erasures", False))
     return found
+
+
+def _to_confirm(user: User) -> QuerySet[Erasure]:
+    """Those that this person could confirm: asked by somebody else."""
+    return erasures_waiting(user).exclude(asked_by=user)
 
 
 def _late(now: datetime) -> Iterator[Notice]:

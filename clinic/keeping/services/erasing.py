@@ -16,11 +16,12 @@ from django.utils import timezone
 from clinic.accounts.models import User
 from clinic.audit import services as audit
 from clinic.clients.models import Client
+from clinic.clients.services import lock_record
 from clinic.common.vocabulary import Sex
 from clinic.keeping import errors
 from clinic.keeping.belongings import belongings, family
-from clinic.keeping.models import Erasure, ErasureGround
-from clinic.keeping.selectors.retention import bookings_to_come, kept_until
+from clinic.keeping.models import WAITING, Erasure, ErasureGround
+from clinic.keeping.selectors.retention import bookings_to_come, kept_until, requests_waiting
 from clinic.keeping.words import kind_of
 
 # What a blanked record carries where the database wants a value.
@@ -43,11 +44,11 @@ BLANK = {
 def ask_erasure(*, client: Client, ground: ErasureGround, reason: str, by: User) -> Erasure:
     """Ask that everything of a client be erased; nothing happens until another person confirms.
 
-    Raises RecordGone, AskedAlready, StillBooked, and StillKept where the ground is that the period
-    of keeping is over and it is not.
+    Raises RecordGone, AskedAlready, StillBooked, StillAsked, and StillKept where the ground is that
+    the period of keeping is over and it is not.
     """
-    client = _locked(client)
-    if Erasure.objects.filter(client=client, confirmed_at=None, withdrawn_at=None).exists():
+    client = lock_record(client=client)
+    if Erasure.objects.filter(WAITING, client=client).exists():
         raise errors.AskedAlready
     _check_may_go(client, ground)
     erasure = Erasure.objects.create(
@@ -63,11 +64,14 @@ def ask_erasure(*, client: Client, ground: ErasureGround, reason: str, by: User)
 
 @transaction.atomic
 def confirm_erasure(*, erasure: Erasure, by: User) -> Erasure:
-    """Erase, for good. Raises NotOpen, SamePerson, RecordGone, StillBooked, StillKept."""
+    """Erase, for good; all that could stand in the way is looked at once more.
+
+    Raises NotOpen, SamePerson, RecordGone, StillBooked, StillAsked, StillKept.
+    """
     erasure = _locked_open(erasure)
     if by.pk == erasure.asked_by_id:
         raise errors.SamePerson
-    client = _locked(erasure.client)
+    client = lock_record(client=erasure.client)
     _check_may_go(client, ErasureGround(erasure.ground))
     erasure.removed = _remove_all(family(client))
     erasure.confirmed_at, erasure.confirmed_by = timezone.now(), by
@@ -86,13 +90,6 @@ def withdraw_erasure(*, erasure: Erasure, by: User) -> Erasure:
     return erasure
 
 
-def _locked(client: Client) -> Client:
-    stored = Client.objects.select_for_update().get(pk=client.pk)
-    if stored.is_gone:
-        raise errors.RecordGone
-    return stored
-
-
 def _locked_open(erasure: Erasure) -> Erasure:
     stored = Erasure.objects.select_for_update().get(pk=erasure.pk)
     if not stored.is_open:
@@ -101,9 +98,11 @@ def _locked_open(erasure: Erasure) -> Erasure:
 
 
 def _check_may_go(client: Client, ground: ErasureGround) -> None:
-    coming = bookings_to_come(family(client)).count()
-    if coming:
+    records = family(client)
+    if coming := bookings_to_come(client__in=records).count():
         raise errors.StillBooked(coming)
+    if waiting := requests_waiting(records):
+        raise errors.StillAsked(waiting)
     if ground is ErasureGround.RETENTION and (until := kept_until(client)) > timezone.localdate():
         raise errors.StillKept(until)
 

@@ -1,6 +1,7 @@
 """Everything the practice holds about one client, as one ZIP."""
 
 import json
+from collections import defaultdict
 from collections.abc import Iterator
 from io import BytesIO
 from zipfile import ZIP_DEFLATED, ZipFile
@@ -15,7 +16,7 @@ from clinic.accounts.selectors import practice_card
 from clinic.audit import services as audit
 from clinic.clients.models import Client
 from clinic.exchange.record import client_bundle, girths_csv
-from clinic.keeping.belongings import belongings, family
+from clinic.keeping.belongings import Found, belongings, family
 from clinic.letters.models import ProgressLetter
 
 READ_ME = """\
@@ -27,6 +28,7 @@ letters/          every letter and report that was approved, as it was printed
 prints/           other papers that were kept as printed, such as home programmes
 rows/             all else that is kept, a file for each kind of entry, drafts and struck-out
                   sessions included, as JSON
+names.json        who and what the numbers of staff, rooms and the like in rows/ stand for
 
 Who looked at or changed the record is not in here; the practice prints that on request.
 """
@@ -59,7 +61,9 @@ def _files(client: Client) -> Iterator[tuple[str, bytes | str]]:
         yield f"letters/{name}", bytes(letter.pdf or b"")
     records = family(client)
     yield "rows/clients.client.json", _rows(Client, set(records))
-    for model, keys in belongings(records).items():
+    found = belongings(records)
+    yield "names.json", json.dumps(_names(found | {Client: set(records)}), indent=1)
+    for model, keys in found.items():
         yield f"rows/{model._meta.label_lower}.json", _rows(model, keys)
         if model is not ProgressLetter:
             yield from _prints(model, keys)
@@ -72,6 +76,24 @@ def _prints(model: type[Model], keys: set[object]) -> Iterator[tuple[str, bytes]
             kept = model._base_manager.filter(pk__in=keys, **{f"{field.name}__isnull": False})
             for key, content in kept.values_list("pk", field.name):
                 yield f"prints/{model._meta.label_lower}-{key}-{field.name}.pdf", bytes(content)
+
+
+def _names(found: Found) -> dict[str, dict[str, str]]:
+    """What the rows refer to and is not among them, in words: by kind and key."""
+    referred: defaultdict[type[Model], set[object]] = defaultdict(set)
+    for model, keys in found.items():
+        rows = model._base_manager.filter(pk__in=keys)
+        for field in model._meta.concrete_fields:
+            if field.related_model is not None and field.related_model not in found:
+                values = rows.values_list(field.attname, flat=True)
+                referred[field.related_model] |= set(values) - {None}
+    return {
+        model._meta.label_lower: {
+            str(one.pk): str(one) for one in model._base_manager.filter(pk__in=keys)
+        }
+        for model, keys in referred.items()
+        if keys
+    }
 
 
 def _rows(model: type[Model], keys: set[object]) -> str:

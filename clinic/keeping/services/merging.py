@@ -12,10 +12,11 @@ from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit import services as audit
+from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
-from clinic.keeping.models import Erasure, Merge
+from clinic.keeping.models import WAITING, Erasure, Merge
 from clinic.keeping.selectors.merging import DETAILS, overlapping, twin_keys
 from clinic.keeping.words import kind_of
 from clinic.scheduling.models import ReminderConsent
@@ -32,8 +33,8 @@ def merge_clients(*, kept: Client, other: Client, taking: Collection[str], by: U
     Raises SameRecord, RecordGone, BookingsOverlap, AskedAlready (an erasure waits).
     """
     kept, other = _locked(kept, other)
-    if pairs := overlapping(kept, other):
-        raise errors.BookingsOverlap(pairs)
+    if overlaps := overlapping(kept, other):
+        raise errors.BookingsOverlap(overlaps)
     _clear_doubled_precautions(kept, other, by)
     _end_withdrawn_consents(kept, other)
     moved = _move_all(kept, other)
@@ -54,9 +55,8 @@ def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
     rows = Client.objects.select_for_update().filter(pk__in=[kept.pk, other.pk]).order_by("pk")
     by_key = {row.pk: row for row in rows}
     if any(row.is_gone for row in by_key.values()):
-        raise errors.RecordGone
-    waiting = Erasure.objects.filter(client__in=by_key, confirmed_at=None, withdrawn_at=None)
-    if waiting.exists():
+        raise RecordGone
+    if Erasure.objects.filter(WAITING, client__in=by_key).exists():
         raise errors.AskedAlready
     return by_key[kept.pk], by_key[other.pk]
 

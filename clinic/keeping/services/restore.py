@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management import call_command, get_commands
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
+from django.db.models import Model
 from psycopg import Connection, sql
 
 from clinic.accounts.models import User
@@ -24,6 +25,14 @@ from clinic.keeping.backup_errors import (
 from clinic.keeping.backup_format import BackupReader, Head, Table, Trailer
 from clinic.keeping.databases import name_of_database, writing
 from clinic.keeping.services.backup import Backup, opened, read_backup
+
+# A database with one of these is somebody's.
+HOLDING: dict[type[Model], str] = {
+    User: "staff accounts",
+    Client: "clients",
+    Referrer: "referrers",
+    Entry: "a record of who looked at or changed what",
+}
 
 Say = Callable[[str], None]
 Migration = tuple[str, str]
@@ -90,9 +99,9 @@ def _check_empty(head: Head) -> None:
         raise NotEmpty("tables that are not this app's")
     if set(MigrationExecutor(connection).loader.applied_migrations) - set(head.migrations):
         raise NotEmpty("a later schema than the backup's")
-    for kind in (User, Client, Referrer, Entry):
+    for kind, words in HOLDING.items():
         if kind._meta.db_table in there and kind._default_manager.order_by().exists():
-            raise NotEmpty(str(kind._meta.verbose_name_plural))
+            raise NotEmpty(words)
 
 
 def _migrate_to(head: Head) -> None:

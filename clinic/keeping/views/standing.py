@@ -23,7 +23,7 @@ def keeping(request: HttpRequest) -> HttpResponse:
         "runs": standing.latest_runs(),
         "merges": standing.merges()[: standing.RUNS_SHOWN],
         "past": retention.count_past_retention(today=timezone.localdate()),
-        "waiting": standing.erasures(request.user).filter(confirmed_at=None, withdrawn_at=None),
+        "waiting": standing.erasures_waiting(request.user),
     }
     return render(request, "keeping/keeping.html", shown | SECTION)
 

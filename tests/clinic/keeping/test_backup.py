@@ -199,7 +199,9 @@ def test_verifying_needs_no_database_and_tells_every_table(
 def test_the_scheduled_drill_restores_the_newest_and_notes_it(clinic: BackedUp) -> None:
     databases = "SELECT datname FROM pg_database ORDER BY 1"
     before = query(clinic.name, databases)
-    assert "The drill went well" in told("backup_drill", clinic.folder)
+    said = told("backup_drill", clinic.folder)
+    assert "The drill went well" in said
+    assert f"Restoring into the scratch database {clinic.name}_drill_" in said
     assert query(clinic.name, databases) == before
     noted = Run.objects.filter(kind=RunKind.DRILL).latest("began_at")
     assert noted.is_good
@@ -307,7 +309,7 @@ def test_a_later_format_or_another_file_is_told_apart(clinic: BackedUp, tmp_path
 
 def test_a_database_with_records_is_left_alone(clinic: BackedUp) -> None:
     before = dumped(clinic.name)
-    assert "not empty: it holds accounts" in refusal("restore", clinic.path)
+    assert "not empty: it holds staff accounts" in refusal("restore", clinic.path)
     assert dumped(clinic.name) == before
 
 

@@ -2,27 +2,32 @@
 
 import json
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zipfile import ZipFile
 
 import pytest
 from dateutil.relativedelta import relativedelta
-from django.db import IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, OperationalError, connection, transaction
 from django.test import Client as Browser
 from django.urls import reverse
 
+from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client
+from clinic.clients.record_requests import CopyRequest, CorrectionRequest
 from clinic.clients.selectors import Search, clients_found
+from clinic.exchange.services.requests import answer_correction, ask_copy, ask_correction
 from clinic.keeping import errors
 from clinic.keeping.models import Erasure, ErasureGround
-from clinic.keeping.services.erasing import ask_erasure, confirm_erasure, withdraw_erasure
+from clinic.keeping.selectors.merging import DETAILS
+from clinic.keeping.services.erasing import BLANK, ask_erasure, confirm_erasure, withdraw_erasure
 from clinic.keeping.services.exporting import export_client
 from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.services.reminders import agree_to_reminders
 from clinic.scheduling.words import ReminderChannel
 from tests.builders import make_client, make_episode, today
-from tests.cast import Cast
+from tests.cast import Cast, make_cast
 from tests.clinic.scheduling.desk import booked
 from tests.clinic.visits.charting import signed
 
@@ -68,6 +73,72 @@ def test_who_is_booked_to_come_is_not_erased(cast: Cast, client_past: Client) ->
         asked(client_past, cast)
 
 
+def wrong(client: Client, cast: Cast) -> CorrectionRequest:
+    request = CorrectionRequest(
+        asked_on=today(), asked_by="the client", claimed_wrong="The side.", wished="Write left."
+    )
+    return ask_correction(client=client, request=request, by=cast.lead)
+
+
+def test_who_waits_for_an_answer_is_not_erased(
+    cast: Cast, lead: Browser, client_past: Client
+) -> None:
+    """Whatever the ground; the copy asked for could never be given."""
+    copy = CopyRequest(asked_on=today(), asked_by="the client", identity="photo card seen")
+    ask_copy(client=client_past, request=copy, by=cast.lead)
+    wrong(client_past, cast)
+    typed = {"ground": "law", "reason": "Order 12 of the court"}
+    page = lead.post(reverse("client-erase", args=[client_past.pk]), typed).content.decode()
+    on = f"asked for on {today():%-d %b %Y}"
+    assert f"a copy of the record, {on} and a correction of the record, {on}." in page
+    assert not Erasure.objects.exists()
+
+
+def test_what_is_asked_before_it_is_confirmed_stops_it(cast: Cast, client_past: Client) -> None:
+    erasure = asked(client_past, cast)
+    twin = make_client()
+    request = wrong(client_past, cast)
+    with pytest.raises(errors.StillAsked):
+        confirm_erasure(erasure=erasure, by=cast.therapist)
+    client_past.refresh_from_db()
+    assert client_past.given_name == "Perpetua"
+    answer_correction(request=request, on=today(), is_accepted=True, answer="Done.", by=cast.lead)
+    wrong(twin, cast)  # of another client: it stops nothing
+    assert confirm_erasure(erasure=erasure, by=cast.therapist).removed["correction requests"] == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_erasure_waits_for_a_request_that_is_just_being_noted() -> None:
+    """Or it would pass by what is not committed yet, which would then hang on a blanked record."""
+    cast, client = make_cast(), make_client()
+    erasure = asked(client, cast, ground=ErasureGround.LAW)
+
+    def confirmed_impatiently() -> None:
+        try:
+            with transaction.atomic(), connection.cursor() as cursor:
+                cursor.execute("SET LOCAL lock_timeout = '100ms'")
+                confirm_erasure(erasure=erasure, by=cast.therapist)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor() as others, transaction.atomic():
+        wrong(client, cast)
+        with pytest.raises(OperationalError, match="lock timeout"):
+            others.submit(confirmed_impatiently).result()
+    with pytest.raises(errors.StillAsked):
+        confirm_erasure(erasure=erasure, by=cast.therapist)
+
+
+def test_nothing_is_asked_of_a_record_that_is_gone(cast: Cast, client_past: Client) -> None:
+    """As by somebody who had the form open; it would hang on the blanked record for good."""
+    confirm_erasure(erasure=asked(client_past, cast), by=cast.therapist)
+    with pytest.raises(RecordGone):
+        wrong(client_past, cast)
+    copy = CopyRequest(asked_on=today(), asked_by="the client", identity="photo card seen")
+    with pytest.raises(RecordGone):
+        ask_copy(client=client_past, request=copy, by=cast.lead)
+
+
 def test_an_erasure_is_asked_once_and_can_be_withdrawn(cast: Cast, client_past: Client) -> None:
     erasure = asked(client_past, cast)
     with pytest.raises(errors.AskedAlready):
@@ -79,6 +150,37 @@ def test_an_erasure_is_asked_once_and_can_be_withdrawn(cast: Cast, client_past: 
         confirm_erasure(erasure=erasure, by=cast.therapist)
     client_past.refresh_from_db()
     assert client_past.given_name == "Perpetua"
+
+
+def test_every_detail_of_a_client_is_blanked_or_says_nothing_of_the_person(
+    cast: Cast, client_past: Client
+) -> None:
+    """So that a detail added later is not left behind; and a merge asks which of two holds."""
+    stays = {"id", "record_number", "registered_at", "deactivated_at", "merged_into", "erased_at"}
+    made_of_others = {"folded_name"}
+    details = {field.name for field in Client._meta.concrete_fields} - stays - made_of_others
+    assert details == set(BLANK) == {*DETAILS, "deactivated_reason"}
+    confirm_erasure(erasure=asked(client_past, cast), by=cast.therapist)
+    assert Client.objects.filter(pk=client_past.pk).values(*BLANK).get() == BLANK
+
+
+def test_what_was_asked_and_decided_stays_even_by_sql(cast: Cast, client_past: Client) -> None:
+    """Else who asked could have somebody else stand for it, and confirm."""
+    withdrawn = asked(client_past, cast)
+    refused(withdrawn, asked_by=cast.therapist)
+    refused(withdrawn, ground=ErasureGround.LAW)
+    refused(withdrawn, withdrawn_at=datetime.now(UTC))  # by nobody
+    withdraw_erasure(erasure=withdrawn, by=cast.therapist)
+    refused(withdrawn, withdrawn_at=None, withdrawn_by=None)
+    refused(withdrawn, withdrawn_by=cast.lead)
+    confirmed = confirm_erasure(erasure=asked(client_past, cast), by=cast.therapist)
+    refused(confirmed, removed={"visit notes": 1})
+    refused(confirmed, confirmed_by=cast.other_therapist)
+
+
+def refused(erasure: Erasure, **change: Any) -> None:
+    with pytest.raises(DatabaseError), transaction.atomic():
+        Erasure.objects.filter(pk=erasure.pk).update(**change)
 
 
 def test_records_merged_into_it_are_erased_with_it(cast: Cast, client_past: Client) -> None:

@@ -10,10 +10,12 @@ from django.urls import reverse
 
 from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
+from clinic.clients.editing import said_by
+from clinic.clients.errors import RecordGone
 from clinic.clients.models import Client, PrecautionFound
 from clinic.clients.selectors import Search, clients_found, look_alikes
-from clinic.clients.services import deactivate_client
-from clinic.common.vocabulary import Precaution
+from clinic.clients.services import deactivate_client, edit_client
+from clinic.common.vocabulary import Precaution, Sex
 from clinic.keeping import errors
 from clinic.keeping.belongings import direct_references
 from clinic.keeping.models import Merge
@@ -21,7 +23,7 @@ from clinic.keeping.selectors.merging import merge_preview, overlapping
 from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.models import Appointment, ReminderConsent
 from clinic.scheduling.words import ReminderChannel
-from tests.builders import make_client, make_episode, today
+from tests.builders import make_client, make_episode, make_referrer, today
 from tests.cast import Cast
 from tests.clinic.scheduling.desk import booked
 from tests.clinic.visits.charting import signed
@@ -49,6 +51,16 @@ def test_chosen_details_are_taken_and_the_rest_stays(
     kept.refresh_from_db()
     assert (kept.given_name, kept.phone, kept.record_number) == ("Marguerite", "555 0147", "T777")
     assert Merge.objects.get().fields_taken == ["given_name"]
+
+
+def test_what_is_missing_on_the_kept_record_is_offered_from_the_other(cast: Cast) -> None:
+    kept = make_client(sex=Sex.NOT_SAID, email="m@example.org")
+    other = make_client(phone="555 0147", referrer=make_referrer(), agrees_to_letters=False)
+    offered = {
+        one.name: one.takes_other for one in merge_preview(kept=kept, other=other).differences
+    }
+    wanted = {"sex": True, "email": False, "phone": True, "referrer": True}
+    assert offered == wanted | {"agrees_to_letters": True}
 
 
 def test_the_old_number_name_and_link_lead_to_the_kept_record(
@@ -92,6 +104,36 @@ def test_bookings_at_the_same_time_are_told_and_nothing_is_merged(cast: Cast, ke
     with pytest.raises(errors.BookingsOverlap):
         merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
     assert Appointment.objects.get(pk=theirs.pk).client == other
+
+
+@pytest.mark.parametrize(
+    ("statuses", "advice"),
+    [
+        (("done", "done"), "Both are done, and what is done stays."),
+        (("done", "booked"), "Cancel or move one of the two first."),
+    ],
+)
+def test_each_pair_of_bookings_is_named_with_what_can_be_done(
+    cast: Cast, lead: Browser, kept: Client, statuses: tuple[str, str], advice: str
+) -> None:
+    """What is done can be neither cancelled nor moved: nobody is sent to try."""
+    other = make_client()
+    people = ((kept, cast.therapist), (other, cast.other_therapist))
+    for (client, therapist), status in zip(people, statuses, strict=True):
+        one = booked(therapist, today() + timedelta(days=3), client=client)
+        Appointment.objects.filter(pk=one.pk).update(status=status)
+    answer = lead.post(merging(kept, other), {"is_sure": "on"} | taking_all(kept, other))
+    page = " ".join(answer.content.decode().split())
+    assert "Nothing is merged yet: the two are booked at the same time" in page
+    assert f"with Theo Marsh</a> ({kept.record_number}, {statuses[0]})" in page
+    assert f"with Tilda Brook</a> ({other.record_number}, {statuses[1]})" in page
+    told = {"Both are done, and what is done stays.", "Cancel or move one of the two first."}
+    assert {words for words in told if words in page} == {advice}
+    assert ("keep both records" in page) == (statuses == ("done", "done"))
+
+
+def taking_all(kept: Client, other: Client) -> dict[str, str]:
+    return {each.name: "other" for each in merge_preview(kept=kept, other=other).differences}
 
 
 def test_a_precaution_on_both_stands_once(cast: Cast, kept: Client) -> None:
@@ -185,8 +227,20 @@ def test_a_record_is_not_merged_into_itself_nor_into_one_that_is_gone(
     with pytest.raises(errors.SameRecord):
         merge_clients(kept=kept, other=kept, taking=[], by=cast.lead)
     merge_clients(kept=kept, other=other, taking=[], by=cast.lead)
-    with pytest.raises(errors.RecordGone):
+    with pytest.raises(RecordGone):
         merge_clients(kept=third, other=other, taking=[], by=cast.lead)
+
+
+def test_who_had_a_merged_record_open_does_not_bring_it_back(
+    cast: Cast, kept: Client, other: Client
+) -> None:
+    """Saving the details writes the whole row, as it was before the merge."""
+    before = said_by(other, ["phone", "town"])
+    merge_clients(kept=kept, other=Client.objects.get(pk=other.pk), taking=[], by=cast.lead)
+    with pytest.raises(RecordGone):
+        edit_client(client=other, before=before, by=cast.front_desk)
+    other.refresh_from_db()
+    assert other.merged_into == kept
 
 
 def test_every_table_that_names_a_client_is_moved() -> None:

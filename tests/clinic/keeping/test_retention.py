@@ -13,8 +13,12 @@ from clinic.clients.models import Client
 from clinic.keeping.models import RetentionRule
 from clinic.keeping.retention import RetentionRules
 from clinic.keeping.selectors.retention import kept_until, past_retention
+from clinic.scheduling.models import Appointment
+from clinic.scheduling.states import Status
 from tests.builders import make_client, make_episode, make_protocol, make_session, today
 from tests.cast import Cast
+from tests.clinic.scheduling.desk import booked, row
+from tests.clinic.visits.charting import draft
 
 # 42 CFR 422.504(d) asks 10 years of Medicare Advantage papers; majority at 18. By hand:
 # an adult last seen on 4 Mar 2016 is kept to 4 Mar 2026; a child born on 1 Jun 2010 and last seen
@@ -88,6 +92,35 @@ def test_the_list_agrees_with_the_rule(cast: Cast) -> None:
     assert listed == {past}
     for client in (past, recent, minor, seen_since):
         assert (kept_until(client) <= today()) == (client in listed)
+
+
+@pytest.mark.django_db
+def test_a_visit_noted_is_a_visit(cast: Cast) -> None:
+    client, on = registered(12), today() - relativedelta(years=3)
+    draft(cast.therapist, make_episode(client, cast.therapist, opened_on=on), visited_on=on)
+    assert kept_until(client) == on + relativedelta(years=10)
+    assert not past_retention("1", today=today()).object_list
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("status", Status)
+def test_an_appointment_counts_where_the_client_came(cast: Cast, status: Status) -> None:
+    client, on = registered(12), today() - relativedelta(years=3)
+    row(cast.therapist, client, on, "09:00", status=status, cancel_reason="other").save()
+    has_come = status in {Status.ARRIVED, Status.IN_SESSION, Status.DONE}
+    assert (kept_until(client) == on + relativedelta(years=10)) == has_come
+    assert (not past_retention("1", today=today()).object_list) == has_come
+
+
+@pytest.mark.django_db
+def test_who_is_booked_to_come_is_not_listed(cast: Cast) -> None:
+    client = registered(12)
+    coming = booked(cast.therapist, today() + timedelta(days=2), client=client)
+    assert not past_retention("1", today=today()).object_list
+    Appointment.objects.filter(pk=coming.pk).update(
+        status=Status.CANCELLED_EARLY, cancel_reason="other"
+    )
+    assert [line.client for line in past_retention("1", today=today())] == [client]
 
 
 @pytest.mark.django_db

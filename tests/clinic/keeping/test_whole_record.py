@@ -171,6 +171,13 @@ def test_an_export_holds_every_row_and_every_letter(fullest: Client) -> None:
             rows = json.loads(archive.read(f"{root}/rows/{model._meta.label_lower}.json"))
             assert {str(row["id"]) for row in rows} == {str(key) for key in keys}
         bundle = json.loads(archive.read(f"{root}/record.fhir.json"))
+        words = json.loads(archive.read(f"{root}/names.json"))
+        bookings = json.loads(archive.read(f"{root}/rows/scheduling.appointment.json"))
+    for booking in bookings:
+        kept = Appointment.objects.get(pk=booking["id"])
+        assert words["accounts.user"][str(booking["therapist"])] == str(kept.therapist)
+        assert words["scheduling.appointmentkind"][str(booking["kind"])] == str(kept.kind)
+    assert "clients.client" not in words
     letters = ProgressLetter.objects.filter(
         episode__client=fullest, approved_at__isnull=False
     ).count()

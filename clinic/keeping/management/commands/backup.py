@@ -1,6 +1,6 @@
 """`manage.py backup PATH`: everything, encrypted, in one file that can be verified."""
 
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,16 @@ from clinic.keeping.services.backup import write_backup
 from clinic.keeping.services.runs import noted
 from clinic.keeping.telling import refusing_in_words, told
 
+# More than any backup is kept; a timedelta could not count every number that can be typed.
+MOST_DAYS = 36_500
+
+
+def whole_days(typed: str) -> int:
+    """1 day or more: less would leave nothing but the newest."""
+    if not 1 <= int(typed) <= MOST_DAYS:
+        raise ArgumentTypeError(f"type whole days from 1 to {MOST_DAYS}")
+    return int(typed)
+
 
 class Command(BaseCommand):
     help = (
@@ -27,7 +37,7 @@ class Command(BaseCommand):
         parser.add_argument("path", type=Path, help="a new file, or a folder to put it in")
         parser.add_argument(
             "--keep-days",
-            type=int,
+            type=whole_days,
             help="afterwards remove backups of that folder older than this; the newest stays",
         )
 
