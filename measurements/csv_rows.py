@@ -50,13 +50,17 @@ class PastRow:
 
 @dataclass(frozen=True)
 class FileRead:
-    """A file's rows and what is wrong with the others, and how the bytes were understood."""
+    """A file's rows and what is wrong with the others, and how the bytes were understood.
+
+    `unread` holds of each other line the cells that were understood all the same.
+    """
 
     rows: tuple[PastRow, ...]
     problems: tuple[Problem, ...]
     encoding: str
     separator: str
     row_count: int
+    unread: tuple[Values, ...] = ()
 
 
 def read_file(raw: bytes) -> FileRead:
@@ -65,7 +69,9 @@ def read_file(raw: bytes) -> FileRead:
     answer."""
     table = read_table(raw, LAYOUT)
     rows = tuple(past_row(line, values) for line, values in table.rows)
-    return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count)
+    return FileRead(
+        rows, table.problems, table.encoding, table.separator, table.row_count, table.unread
+    )
 
 
 def past_row(line: int, values: Values) -> PastRow:

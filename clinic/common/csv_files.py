@@ -79,13 +79,17 @@ class Layout:
 
 @dataclass(frozen=True)
 class Table:
-    """The lines that were understood, what is wrong with the others, how the bytes were read."""
+    """The lines that were understood, what is wrong with the others, how the bytes were read.
+
+    `unread` holds of each other line the cells that were understood all the same.
+    """
 
     rows: tuple[tuple[int, Values], ...]
     problems: tuple[Problem, ...]
     encoding: str
     separator: str
     row_count: int
+    unread: tuple[Values, ...] = ()
 
 
 def read_table(raw: bytes, layout: Layout) -> Table:
@@ -100,6 +104,7 @@ def read_table(raw: bytes, layout: Layout) -> Table:
     names = _names(next((cells for _, cells in lines if any(cells)), []), layout)
     rows: list[tuple[int, Values]] = []
     problems: list[Problem] = []
+    unread: list[Values] = []
     count = 0
     for line, cells in lines:
         if not any(cell.strip() for cell in cells):
@@ -109,8 +114,12 @@ def read_table(raw: bytes, layout: Layout) -> Table:
             raise FileTooLong(layout.most_rows)
         values, wrong = _read(line, names, cells, layout)
         problems += wrong
-        rows += [] if wrong else [(line, values)]
-    return Table(tuple(rows), tuple(problems), encoding, SEPARATORS[separator], count)
+        if wrong:
+            unread.append(values)
+        else:
+            rows.append((line, values))
+    named = SEPARATORS[separator]
+    return Table(tuple(rows), tuple(problems), encoding, named, count, tuple(unread))
 
 
 def _lines(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
@@ -182,7 +191,7 @@ def _names(header: list[str], layout: Layout) -> list[str]:
 def _read(
     line: int, names: list[str], cells: list[str], layout: Layout
 ) -> tuple[Values, list[Problem]]:
-    """The values of one line, or what is wrong with it, cell by cell."""
+    """The values of one line as far as they are understood, and what is wrong with its cells."""
     if any(cell.strip() for cell in cells[len(names) :]):
         return {}, [Problem(line, RowTooLong(len(cells), len(names)))]
     typed = dict(zip(names, cells, strict=False))

@@ -4,12 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, time
+from itertools import product
 from typing import Any
 
 from django.utils import timezone
 
 from clinic.clients.models import Episode
-from clinic.common.csv_files import Problem
+from clinic.common.csv_files import Problem, Values
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Limb, Sex, Side
 from measurements.csv_rows import EXPECTED, FileRead, PastRow, read_file
@@ -32,6 +33,8 @@ from measurements.selectors.taped import swollen_side
 from measurements.taped import Confirmed, SessionTaped, TapedFacts
 
 Existing = Mapping[tuple[Limb, date], Sequence[tuple[time | None, int]]]
+# Of a line that was not read: a cell that was not understood, which may mean anything.
+UNREAD = object()
 
 
 @dataclass(frozen=True)
@@ -52,16 +55,20 @@ class PastSession:
 
 @dataclass(frozen=True)
 class ImportReport:
-    """The dry run. Nothing may be saved while there are problems."""
+    """The dry run. Nothing may be saved while there are problems.
+
+    `waiting` sessions lack what a line that was not read may say: judged once that is mended.
+    """
 
     file: FileRead
     sessions: tuple[PastSession, ...]
     problems: tuple[Problem, ...]
     existing: Existing
+    waiting: int = 0
 
     @property
     def is_ready(self) -> bool:
-        return not self.problems and bool(self.sessions)
+        return not (self.problems or self.waiting) and bool(self.sessions)
 
     @property
     def girth_count(self) -> int:
@@ -91,7 +98,8 @@ def report_on(episode: Episode, file: FileRead) -> ImportReport:
     problems = sorted([*file.problems, *check.problems], key=lambda problem: problem.line)
     ordered = sorted(sessions, key=_by_time)
     asked = tuple(_with_questions(episode, ordered)) if not problems else ()
-    return ImportReport(file, asked or tuple(ordered), tuple(problems), check.existing)
+    found = asked or tuple(ordered)
+    return ImportReport(file, found, tuple(problems), check.existing, len(check.waiting))
 
 
 def _groups(rows: Iterable[PastRow]) -> Iterator[list[PastRow]]:
@@ -119,6 +127,11 @@ class _Check:
         timed = {(row.limb, row.taken_on) for row in file.rows if row.taken_at}
         untimed = {(row.limb, row.taken_on) for row in file.rows if not row.taken_at}
         self.mixed_days = timed & untimed
+        self.waiting: set[tuple[Any, ...]] = set()
+        self.may_say = {
+            name: {_session_of(values) for values in file.unread if values.get(name, UNREAD)}
+            for name in ("posture", "protocol")
+        }
 
     def session(self, rows: list[PastRow]) -> PastSession | None:
         """The session of some lines, or None when they hold a problem."""
@@ -128,8 +141,8 @@ class _Check:
         facts = {name: self._fact(rows, name) for name in ("weight_kg", "posture", "note")}
         protocol = self._protocol(first, self._fact(rows, "protocol"))
         if not facts["posture"]:
-            self._add(first, FactMissing(EXPECTED["posture"]), "posture")
-        if protocol is None or len(self.problems) > before:
+            self._miss(first, "posture")
+        if protocol is None or not facts["posture"] or len(self.problems) > before:
             return None
         readings = tuple(
             Reading(row.side, float(row.level_cm), float(row.girth_cm), row.trial) for row in rows
@@ -142,6 +155,14 @@ class _Check:
 
     def _add(self, row: PastRow, error: RuleBroken, column: str = "", found: str = "") -> None:
         self.problems.append(Problem(row.line, error, column, found))
+
+    def _miss(self, row: PastRow, name: str) -> None:
+        """No line says it; where one that was not read may, that one is the cause, told already."""
+        own = (row.limb, row.taken_on, row.taken_at)
+        if self.may_say[name].isdisjoint(product(*((each, UNREAD) for each in own))):
+            self._add(row, FactMissing(EXPECTED[name]), name)
+        else:
+            self.waiting.add(own)
 
     def _check_day(self, row: PastRow) -> None:
         born_on, day = self.episode.client.born_on, row.taken_on
@@ -168,7 +189,7 @@ class _Check:
 
     def _protocol(self, row: PastRow, name: str) -> Protocol | None:
         if not name:
-            self._add(row, FactMissing(EXPECTED["protocol"]), "protocol")
+            self._miss(row, "protocol")
             return None
         protocol = self.protocols.get(name.casefold())
         if protocol is None:
@@ -192,6 +213,11 @@ class _Check:
                     self._add(_row_of(problem, rows), problem, "level_cm")
             return tuple(each for each in problems if isinstance(each, StationMissing))
         return ()
+
+
+def _session_of(values: Values) -> tuple[Any, ...]:
+    """Limb, day and time of a line that was not read, as far as they were understood."""
+    return tuple(values.get(name, UNREAD) for name in ("limb", "taken_on", "time"))
 
 
 def _row_of(problem: ReadingError, rows: list[PastRow]) -> PastRow:

@@ -286,6 +286,37 @@ def test_girths_of_nobody_are_told(lead: Browser) -> None:
     assert "No client" in told[1][2]
 
 
+def test_a_mistyped_first_line_is_told_alone_and_each_stray_number_once(
+    lead: Browser, cast: Cast
+) -> None:
+    """A session's posture and protocol stand in its first line: nothing is missing below it."""
+    protocol = make_protocol(levels_cm=[0, 4, 8])
+    for number in ("G1", "G2"):
+        make_episode(make_client(record_number=number), cast.therapist)
+
+    def session(number: str, first: tuple[str, str]) -> str:
+        lines = [f'{number},2026-01-12,arm,right,0,20,sitting,"{protocol.name}"\n'.replace(*first)]
+        return "".join(
+            [*lines, *(f"{number},2026-01-12,arm,right,{cm},2{cm},,\n" for cm in (4, 8))]
+        )
+
+    wrong_girth, wrong_number = (",20,", ",x,"), ("G2", "G22")
+    page = check(lead, "girths", (GIRTHS + session("G1", wrong_girth)).encode())
+    assert [each[:2] for each in says(page)] == [(2, "girth_cm")]
+    assert page.context["report"].waiting == 1
+    page = check(lead, "girths", (GIRTHS + session("G2", wrong_number)).encode())
+    assert [each[:2] for each in says(page)] == [(2, "record_number")]
+    # A wrong line of one client is no excuse for what another's session lacks.
+    raw = GIRTHS + session("G1", wrong_girth) + session("G2", ("sitting", ""))
+    page = check(lead, "girths", raw.encode())
+    assert [each[:2] for each in says(page)] == [(2, "girth_cm"), (5, "posture")]
+    page = check(lead, "girths", (GIRTHS + session("G9", ("", ""))).encode())
+    ((line, _, said),) = says(page)
+    assert (line, "3 lines" in said) == (2, True)
+    mended = GIRTHS + session("G1", ("", "")) + session("G2", ("", ""))
+    assert check(lead, "girths", mended.encode()).context["checked"]
+
+
 def test_only_the_lead_imports_and_only_by_the_right_method(
     lead: Browser, therapist: Browser, desk: Browser
 ) -> None:
