@@ -32,6 +32,10 @@ COULD_RUN = ("=", "+", "-", "@", "\t", "\r")
 AS_TEXT = "'"
 # A number with its country: digits, blanks, brackets, hyphens; no letter, so no function.
 PHONE = re.compile(r"\+\d[\d ()./-]*", re.ASCII)
+# Begins a file of ours: without it spreadsheets read UTF-8 as an old code page and garble accents.
+# RFC 4180 names no encoding, a saved file has lost its charset, and Unicode allows the byte order
+# mark as a signature of UTF-8 (The Unicode Standard, 23.8; from memory, not re-read).
+SIGNATURE = "\ufeff"
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Values = Mapping[str, Any]

@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
@@ -121,8 +122,7 @@ def _lines(report: ImportReport) -> dict[str, object]:
 
 def _example(protocols: list[Protocol]) -> HttpResponse:
     """A small file to begin from, for the first protocol in use."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="past-girths-example.csv"'
+    response = csv_answer("past-girths-example.csv")
     rows = csv.writer(response)
     rows.writerow([column.name for column in COLUMNS])
     if protocols:

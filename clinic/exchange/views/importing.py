@@ -8,6 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from clinic.accounts.permits import permit
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
@@ -128,8 +129,7 @@ def _shown(kind: ListKind, report: ListReport) -> dict[str, object]:
 
 def _example(kind: ListKind) -> HttpResponse:
     """A small file to begin from: the columns, and one invented line."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{kind.value}-example.csv"'
+    response = csv_answer(f"{kind.value}-example.csv")
     columns = LISTS[kind].columns
     values = {column.name: column.example for column in columns}
     if "protocol" in values:

@@ -48,7 +48,7 @@ def test_each_list_has_a_page_with_its_columns_and_a_template_that_reads(
     page = lead.get(address(kind)).content.decode()
     assert all(f"<code>{column.name}</code>" in page for column in LISTS[kind].columns)
     template = lead.get(address(kind), {"example": "1"}).content
-    rows = list(csv.DictReader(StringIO(template.decode())))
+    rows = list(csv.DictReader(StringIO(template.decode("utf-8-sig"))))
     assert set(rows[0]) == {column.name for column in LISTS[kind].columns}
     checked = check(lead, kind, template)
     told = {column for _, column, _ in says(checked)}

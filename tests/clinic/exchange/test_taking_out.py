@@ -1,5 +1,6 @@
 """Data out: the pages, who may, what is recorded, and girths that come back the same."""
 
+import codecs
 import csv
 import errno
 import json
@@ -32,7 +33,7 @@ from measurements.limb.volume import limb_volume
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.taped import joined, taped
 from measurements.services.imports import import_sessions
-from tests.builders import make_client, make_episode, make_protocol, make_session
+from tests.builders import make_client, make_episode, make_protocol, make_session, today
 from tests.cast import Cast, make_staff
 from tests.clinic.exchange.stories import make_letter
 from tests.clinic.exchange.validators import schema_faults
@@ -43,7 +44,7 @@ def taken(response: object) -> bytes:
 
 
 def lines(raw: bytes) -> list[dict[str, str]]:
-    return list(csv.DictReader(StringIO(raw.decode())))
+    return list(csv.DictReader(StringIO(raw.decode("utf-8-sig"))))
 
 
 def test_the_client_page_leads_to_a_record_that_is_logged(therapist: Browser, cast: Cast) -> None:
@@ -190,11 +191,30 @@ def test_girths_come_out_as_taped_and_no_cell_can_run(
     assert len(found) == 2 * 2 * 11
     assert {row["note"] for row in found} == {"'-2 cm, by sight", ""}
     assert not [
-        c for row in csv.reader(StringIO(raw.decode())) for c in row if c[:1] in "=+-@" and c
+        c
+        for row in csv.reader(StringIO(raw.decode("utf-8-sig")))
+        for c in row
+        if c[:1] in "=+-@" and c
     ]
     first = found[0]
     assert (first["side"], float(first["level_cm"]), float(first["girth_cm"])) == ("right", 0, 18.2)
     assert history_of(taped_client).filter(verb="girths.taken_out").count() == 1
+
+
+def test_accents_come_back_through_the_signature_that_spreadsheets_need(cast: Cast) -> None:
+    said = "Œdème – zoë, Łódź"
+    client, other = make_client(), make_client(family_name="Elsewhere")
+    make_session(
+        make_episode(client, cast.therapist),
+        make_protocol(name="Médial"),
+        taken_on=today(),
+        note=said,
+    )
+    raw = "".join(record.girths_csv(client)).encode()
+    assert raw.count(codecs.BOM_UTF8) == 1
+    assert raw.startswith(codecs.BOM_UTF8 + b"taken_on,")
+    import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
+    assert GirthSession.objects.get(episode__client=other).note == said
 
 
 def test_girths_of_one_client_round_trip(cast: Cast, taped_client: Client) -> None:
