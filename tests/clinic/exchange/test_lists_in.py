@@ -127,6 +127,8 @@ def test_look_alikes_are_told_and_need_an_answer_of_their_own(lead: Browser) -> 
     refused = lead.post(address("clients"), sent)
     assert refused.status_code == 422
     assert "may be registered already" in refused.content.decode()
+    assert 'aria-describedby="are-others-error"' in refused.content.decode()
+    assert 'aria-describedby="are-others-error"' not in page.content.decode()
     assert refused.context["checked"] == sent["checked"]  # no second upload
     assert Client.objects.count() == 1
     # Somebody else came meanwhile: the answer does not cover a doubt that nobody has seen.
