@@ -69,9 +69,8 @@ def read_file(raw: bytes) -> FileRead:
     answer."""
     table = read_table(raw, LAYOUT)
     rows = tuple(past_row(line, values) for line, values in table.rows)
-    return FileRead(
-        rows, table.problems, table.encoding, table.separator, table.row_count, table.unread
-    )
+    unread = tuple(values for _, values in table.unread)
+    return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count, unread)
 
 
 def past_row(line: int, values: Values) -> PastRow:

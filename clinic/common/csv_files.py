@@ -93,7 +93,7 @@ class Table:
     encoding: str
     separator: str
     row_count: int
-    unread: tuple[Values, ...] = ()
+    unread: tuple[tuple[int, Values], ...] = ()
 
 
 def read_table(raw: bytes, layout: Layout) -> Table:
@@ -108,7 +108,7 @@ def read_table(raw: bytes, layout: Layout) -> Table:
     names = _names(next((cells for _, cells in lines if any(cells)), []), layout)
     rows: list[tuple[int, Values]] = []
     problems: list[Problem] = []
-    unread: list[Values] = []
+    unread: list[tuple[int, Values]] = []
     count = 0
     for line, cells in lines:
         if not any(cell.strip() for cell in cells):
@@ -118,10 +118,7 @@ def read_table(raw: bytes, layout: Layout) -> Table:
             raise FileTooLong(layout.most_rows)
         values, wrong = _read(line, names, cells, layout)
         problems += wrong
-        if wrong:
-            unread.append(values)
-        else:
-            rows.append((line, values))
+        (unread if wrong else rows).append((line, values))
     named = SEPARATORS[separator]
     return Table(tuple(rows), tuple(problems), encoding, named, count, tuple(unread))
 

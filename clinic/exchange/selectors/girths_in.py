@@ -51,11 +51,11 @@ def girths_report(raw: bytes) -> ListReport:
 
 def _parts(table: Table) -> tuple[list[Part], list[Problem]]:
     """The lines by episode, those of nobody set aside and told once for each record number."""
-    read = [*(values for _, values in table.rows), *table.unread]
-    clients = _clients({each["record_number"] for each in read if "record_number" in each})
+    lines_of_file = [*table.rows, *table.unread]
+    clients = _clients({values.get("record_number", "") for _, values in lines_of_file})
     lines: defaultdict[Episode, list[PastRow]] = defaultdict(list)
     strays: defaultdict[str, list[int]] = defaultdict(list)
-    unread = list(table.unread)
+    unread = [values for _, values in table.unread]
     for line, values in table.rows:
         number = values["record_number"]
         if episodes := clients.get(number):
