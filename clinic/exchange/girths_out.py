@@ -20,6 +20,7 @@ FIELDS = (
     "session__episode__client__record_number",
     "session__taken_on",
     "session__taken_at",
+    "session__round",
     "session__limb",
     "side",
     "level_cm",

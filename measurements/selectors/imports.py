@@ -43,6 +43,7 @@ class PastSession:
 
     taped: SessionTaped
     protocol: Protocol
+    round: int
     first_line: int
     last_line: int
     questions: tuple[Question, ...]
@@ -103,16 +104,24 @@ def report_on(episode: Episode, file: FileRead) -> ImportReport:
 
 
 def _groups(rows: Iterable[PastRow]) -> Iterator[list[PastRow]]:
-    """The lines of one session: the same limb, day and time."""
+    """The lines of one session: the same limb, day, time and round."""
     groups: defaultdict[tuple[Any, ...], list[PastRow]] = defaultdict(list)
     for row in rows:
-        groups[row.limb, row.taken_on, row.taken_at].append(row)
+        groups[_session_of(row)].append(row)
     yield from groups.values()
 
 
-def _by_time(session: PastSession) -> tuple[date, time]:
+def _session_of(row: PastRow) -> tuple[Any, ...]:
+    return row.limb, row.taken_on, row.taken_at, row.round
+
+
+def _taping_of(row: PastRow) -> tuple[Any, ...]:
+    return row.limb, row.taken_on, row.round
+
+
+def _by_time(session: PastSession) -> tuple[date, int, time]:
     facts = session.taped.facts
-    return facts.taken_on, facts.taken_at or time.min
+    return facts.taken_on, session.round, facts.taken_at or time.min
 
 
 class _Check:
@@ -124,12 +133,12 @@ class _Check:
         self.protocols = _protocols_by_name()
         self.existing = _existing(episode, {row.taken_on for row in file.rows})
         self.today = timezone.localdate()
-        timed = {(row.limb, row.taken_on) for row in file.rows if row.taken_at}
-        untimed = {(row.limb, row.taken_on) for row in file.rows if not row.taken_at}
+        timed = {_taping_of(row) for row in file.rows if row.taken_at}
+        untimed = {_taping_of(row) for row in file.rows if not row.taken_at}
         self.mixed_days = timed & untimed
         self.waiting: set[tuple[Any, ...]] = set()
         self.may_say = {
-            name: {_session_of(values) for values in file.unread if values.get(name, UNREAD)}
+            name: {_session_unread(values) for values in file.unread if values.get(name, UNREAD)}
             for name in ("posture", "protocol")
         }
 
@@ -151,14 +160,14 @@ class _Check:
         if len(self.problems) > before:
             return None
         taped = _taped(first, facts, protocol, readings)
-        return PastSession(taped, protocol, first.line, rows[-1].line, (), left_out)
+        return PastSession(taped, protocol, first.round, first.line, rows[-1].line, (), left_out)
 
     def _add(self, row: PastRow, error: RuleBroken, column: str = "", found: str = "") -> None:
         self.problems.append(Problem(row.line, error, column, found))
 
     def _miss(self, row: PastRow, name: str) -> None:
         """No line says it; where one that was not read may, that one is the cause, told already."""
-        own = (row.limb, row.taken_on, row.taken_at)
+        own = _session_of(row)
         if self.may_say[name].isdisjoint(product(*((each, UNREAD) for each in own))):
             self._add(row, FactMissing(EXPECTED[name]), name)
         else:
@@ -169,7 +178,7 @@ class _Check:
         if not born_on <= day <= self.today:
             limit = self.today if day > self.today else born_on
             self._add(row, DayImpossible(day, limit), "taken_on", day.isoformat())
-        if (row.limb, day) in self.mixed_days:
+        if _taping_of(row) in self.mixed_days:
             self._add(row, TimeMissing(), "time")
         for taken_at, _ in self.existing.get((row.limb, day), ()):
             if None in {taken_at, row.taken_at} or taken_at == row.taken_at:
@@ -215,9 +224,9 @@ class _Check:
         return ()
 
 
-def _session_of(values: Values) -> tuple[Any, ...]:
-    """Limb, day and time of a line that was not read, as far as they were understood."""
-    return tuple(values.get(name, UNREAD) for name in ("limb", "taken_on", "time"))
+def _session_unread(values: Values) -> tuple[Any, ...]:
+    """The session of a line that was not read, as far as it was understood."""
+    return tuple(values.get(name, UNREAD) for name in ("limb", "taken_on", "time", "round"))
 
 
 def _row_of(problem: ReadingError, rows: list[PastRow]) -> PastRow:

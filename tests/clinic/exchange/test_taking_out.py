@@ -6,7 +6,7 @@ import errno
 import json
 import tracemalloc
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -225,6 +225,29 @@ def test_girths_of_one_client_round_trip(cast: Cast, taped_client: Client) -> No
     import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
     assert volumes(other) == before
     assert GirthSession.objects.filter(episode__client=other, note="-2 cm, by sight").count() == 1
+
+
+@pytest.mark.parametrize("times", [(None, None), (time(9), time(9)), (None, time(9))])
+def test_two_tapings_of_a_day_stay_two_whatever_their_times(
+    cast: Cast, times: tuple[time | None, time | None]
+) -> None:
+    client, other = make_client(), make_client(family_name="Elsewhere")
+    episode, protocol = make_episode(client, cast.therapist), make_protocol()
+    for number, taken_at in enumerate(times, start=1):
+        girths_cm = [20.0 + number] * 11
+        make_session(
+            episode,
+            protocol,
+            taken_on=today(),
+            taken_at=taken_at,
+            round=number,
+            right_cm=girths_cm,
+        )
+    raw = "".join(record.girths_csv(client)).encode()
+    import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
+    assert volumes(other) == volumes(client)
+    again = GirthSession.objects.filter(episode__client=other).order_by("round")
+    assert [(each.round, each.taken_at) for each in again] == [*enumerate(times, start=1)]
 
 
 def test_everybodys_girths_round_trip_through_the_import_of_all(
