@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import itemgetter
 from uuid import UUID
 
 from clinic.clients.models import Client, Episode
@@ -44,7 +45,7 @@ def girths_report(raw: bytes) -> ListReport:
         incoming=tuple(_incoming(reports)),
         problems=in_order([*table.problems, *problems]),
         waiting=sum(report.waiting for _, report in reports),
-        remarks=tuple(sorted(_remarks(reports))),
+        remarks=tuple(sorted(_remarks(reports), key=itemgetter(0))),
         parts=parts,
     )
 
@@ -146,6 +147,8 @@ def _remarks(reports: Sequence[tuple[Part, ImportReport]]) -> Iterator[tuple[int
     """What is unusual and would be kept all the same."""
     for _, report in reports:
         for session, question in report.unusual:
-            yield session.first_line, question_sentence(question)
+            where = f"{question.side.label} {session.taped.facts.limb.label}"
+            said = question_sentence(question)
+            yield session.first_line, f"{where.capitalize()}, {question.level_cm:g} cm: {said}"
         for session, missing in report.left_out:
             yield session.first_line, sentence(missing)

@@ -232,6 +232,19 @@ def test_girths_of_many_go_to_the_episode_of_their_day(lead: Browser, cast: Cast
     assert [column for _, column, _ in says(again)] == ["taken_on"] * 3
 
 
+def test_what_is_unusual_says_at_which_side_and_position(lead: Browser, cast: Cast) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    make_episode(make_client(record_number="G1"), cast.therapist)
+    line = f'G1,2026-01-12,arm,{{}},{{}},{{}},sitting,"{protocol.name}"\n'
+    raw = GIRTHS + line.format("right", 0, 17) + line.format("right", 4, 45)
+    page = check(lead, "girths", raw.encode())
+    assert page.context["checked"]
+    told = page.context["remarks"]
+    assert told
+    assert all(line == 2 and said.startswith("Right arm, ") for line, said in told)
+    assert any("4 cm: 45.0" in said for _, said in told)
+
+
 def test_arms_and_legs_go_to_the_episode_that_treats_them(lead: Browser, cast: Cast) -> None:
     """Else the later one of the leg took the arms, and nobody compared them any more."""
     client = make_client(record_number="G1")
