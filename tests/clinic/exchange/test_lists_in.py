@@ -42,17 +42,17 @@ def says(page: Any) -> list[tuple[int, str, str]]:
 
 
 @pytest.mark.parametrize("kind", list(ListKind))
-def test_each_list_has_a_page_with_its_columns_and_a_template_that_reads(
+def test_each_list_has_a_page_with_its_columns_and_a_example_that_reads(
     lead: Browser, kind: ListKind
 ) -> None:
     page = lead.get(address(kind)).content.decode()
     assert all(f"<code>{column.name}</code>" in page for column in LISTS[kind].columns)
-    template = lead.get(address(kind), {"example": "1"}).content
-    rows = list(csv.DictReader(StringIO(template.decode("utf-8-sig"))))
+    example = lead.get(address(kind), {"example": "1"}).content
+    rows = list(csv.DictReader(StringIO(example.decode("utf-8-sig"))))
     assert set(rows[0]) == {column.name for column in LISTS[kind].columns}
-    checked = check(lead, kind, template)
+    checked = check(lead, kind, example)
     told = {column for _, column, _ in says(checked)}
-    # The template's client is invented, so girths find nobody; all else reads.
+    # The example's client is invented, so girths find nobody; all else reads.
     assert told == ({"record_number"} if kind is ListKind.GIRTHS else set())
 
 
@@ -119,6 +119,13 @@ def test_every_fault_is_told_with_its_line_and_nothing_is_kept(lead: Browser) ->
     assert "year-month-day" in told[5, "born_on"]
     assert "2 referrers" in told[9, "referrer"]
     assert Client.objects.count() == 1
+
+
+def test_a_comma_inside_an_address_is_named_as_what_divided_the_line(lead: Browser) -> None:
+    raw = b"given_name,family_name,born_on,street\nIvo,Brandt,1948-01-02,1 Mill Lane, Saltmere\n"
+    ((line, column, said),) = says(check(lead, "clients", raw))
+    assert (line, column) == (2, "")
+    assert "Put quotation marks around a cell with a comma or semicolon in it" in said
 
 
 def test_look_alikes_are_told_and_need_an_answer_of_their_own(lead: Browser) -> None:
