@@ -275,3 +275,10 @@ def test_a_difference_is_told_with_its_sign_and_a_request_with_who_asked(
     said = words_of(asked)
     assert re.search(r"compared with the other side: [+−]\d+ mL ± \d+ mL \([+−][\d.]+ %\)", said)
     assert "3 Feb 2026, by the client: The street is wrong. Asked for: Write 2 Mill Lane." in said
+
+
+def test_sentences_of_a_plan_and_a_note_end_once(asked: CopyRequest) -> None:
+    said = words_of(asked)
+    assert "Lifts the arm (by 5 Apr 2026)" in said
+    assert "Expected outcome: Good. Signed by" in said
+    assert ".;" not in said
