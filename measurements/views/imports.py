@@ -67,8 +67,10 @@ def _confirm(request: HttpRequest, episode: Episode) -> HttpResponse:
     except RuleBroken as error:
         messages.error(request, sentence(error))
         return redirect("girths-import", episode.pk)
+    count = len(report.sessions)
+    plural = "" if count == 1 else "s"
     messages.success(
-        request, f"Imported {len(report.sessions)} sessions with {report.girth_count} girths."
+        request, f"Imported {count:,} session{plural} with {report.girth_count:,} girths."
     )
     return redirect("girths-course", episode.pk)
 

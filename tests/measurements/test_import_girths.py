@@ -77,7 +77,8 @@ def test_the_dry_run_saves_nothing_and_the_confirmation_saves_all(
     answer = upload(therapist, episode, file_of(lines() + lines("2025-04-01")))
     assert "Save 2 sessions" in answer.content.decode()
     assert not GirthSession.objects.exists()
-    confirm(therapist, episode, checked_in(answer))
+    done = confirm(therapist, episode, checked_in(answer), follow=True)
+    assert "Imported 2 sessions with 44 girths." in done.content.decode()
     assert GirthReading.objects.count() == 44
     assert str(GirthSession.objects.get(is_baseline=True).taken_on) == "2025-03-04"
     assert Entry.objects.filter(verb="girths.imported").count() == 1
