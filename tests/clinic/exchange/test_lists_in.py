@@ -14,9 +14,13 @@ from django.utils import timezone
 from clinic.audit.models import Entry
 from clinic.clients.models import Client, Referrer
 from clinic.common.vocabulary import Involvement, Limb, Region, RegionSide, Sex
+from clinic.exchange.errors import ListRefused
 from clinic.exchange.layouts import LISTS, ListKind
+from clinic.exchange.services import importing
 from clinic.keeping.services.merging import merge_clients
+from measurements.errors import ImportRefused
 from measurements.models import GirthReading
+from measurements.services.imports import keep_sessions
 from tests.builders import make_client, make_episode, make_protocol, make_referrer, today
 from tests.cast import Cast
 
@@ -343,6 +347,33 @@ def test_a_mistyped_first_line_is_told_alone_and_each_stray_number_once(
     assert (line, "3 lines" in said) == (2, True)
     mended = GIRTHS + session("G1", ("", "")) + session("G2", ("", ""))
     assert check(lead, "girths", mended.encode()).context["checked"]
+
+
+def test_a_refusal_half_way_calls_nothing_recorded_that_was_undone(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    for number in ("G1", "G2"):
+        make_episode(make_client(record_number=number), cast.therapist)
+    raw = GIRTHS + "".join(
+        f'{number},2026-01-12,arm,right,{level},2{level},sitting,"{protocol.name}"\n'
+        for number in ("G1", "G2")
+        for level in (0, 4)
+    )
+    kept: list[object] = []
+
+    def once(**part: Any) -> None:
+        """The second meets a session that somebody else recorded meanwhile."""
+        if kept:
+            raise ImportRefused(None)
+        kept.append(keep_sessions(**part))
+
+    monkeypatch.setattr(importing, "keep_sessions", once)
+    with pytest.raises(ListRefused) as refused:
+        importing.import_girths(raw=raw.encode(), seen="", by=cast.lead)
+    assert len(kept) == 1
+    assert refused.value.report.problems == ()
+    assert not GirthReading.objects.exists()
 
 
 def test_only_the_lead_imports_and_only_by_the_right_method(
