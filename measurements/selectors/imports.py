@@ -99,8 +99,8 @@ def report_on(episode: Episode, file: FileRead) -> ImportReport:
     problems = sorted([*file.problems, *check.problems], key=lambda problem: problem.line)
     ordered = sorted(sessions, key=_by_time)
     asked = tuple(_with_questions(episode, ordered)) if not problems else ()
-    found = asked or tuple(ordered)
-    return ImportReport(file, found, tuple(problems), check.existing, len(check.waiting))
+    kept = asked or tuple(ordered)
+    return ImportReport(file, kept, tuple(problems), check.existing, len(check.waiting))
 
 
 def _groups(rows: Iterable[PastRow]) -> Iterator[list[PastRow]]:
