@@ -1,6 +1,6 @@
 """What a file of past sessions would become: the dry run, which saves nothing."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, time
@@ -137,10 +137,33 @@ class _Check:
         untimed = {_taping_of(row) for row in file.rows if not row.taken_at}
         self.mixed_days = timed & untimed
         self.waiting: set[tuple[Any, ...]] = set()
-        self.may_say = {
-            name: {_session_unread(values) for values in file.unread if values.get(name, UNREAD)}
-            for name in ("posture", "protocol")
-        }
+        self.may_say = {name: set(self._sayers(file, name)) for name in ("posture", "protocol")}
+
+    def _sayers(self, file: FileRead, name: str) -> Iterator[tuple[Any, ...]]:
+        """The sessions, as far as that is sure, of all lines that say something or may say it."""
+        counts = Counter(map(_session_of, file.rows))
+        for values in file.unread:
+            if values.get(name, UNREAD):
+                yield _session_unread(values)
+        for row in file.rows:
+            if getattr(row, name):
+                yield from self._sessions_doubted(row, is_alone=counts[_session_of(row)] == 1)
+
+    def _sessions_doubted(self, row: PastRow, *, is_alone: bool) -> Iterator[tuple[Any, ...]]:
+        """Where else a line may belong whose limb, day or time is told as a problem of its own.
+
+        A line alone is told too, as too little for a volume: its day or time may be mistyped.
+        """
+        protocol = self.protocols.get(row.protocol.casefold())
+        limb = row.limb if protocol is None or protocol.limb == row.limb else UNREAD
+        day = row.taken_on if self._is_possible(row.taken_on) else UNREAD
+        taken_at = UNREAD if _taping_of(row) in self.mixed_days else row.taken_at
+        yield limb, day, taken_at, row.round
+        if is_alone:
+            yield from ((limb, UNREAD, taken_at, row.round), (limb, day, UNREAD, row.round))
+
+    def _is_possible(self, day: date) -> bool:
+        return self.episode.client.born_on <= day <= self.today
 
     def session(self, rows: list[PastRow]) -> PastSession | None:
         """The session of some lines, or None when they hold a problem."""
@@ -174,11 +197,11 @@ class _Check:
             self.waiting.add(own)
 
     def _check_day(self, row: PastRow) -> None:
-        born_on, day = self.episode.client.born_on, row.taken_on
-        if not born_on <= day <= self.today:
-            limit = self.today if day > self.today else born_on
+        day = row.taken_on
+        if not self._is_possible(day):
+            limit = self.today if day > self.today else self.episode.client.born_on
             self._add(row, DayImpossible(day, limit), "taken_on", day.isoformat())
-        if _taping_of(row) in self.mixed_days:
+        if row.taken_at is None and _taping_of(row) in self.mixed_days:
             self._add(row, TimeMissing(), "time")
         for taken_at, _ in self.existing.get((row.limb, day), ()):
             if None in {taken_at, row.taken_at} or taken_at == row.taken_at:
@@ -186,14 +209,15 @@ class _Check:
                 return
 
     def _fact(self, rows: list[PastRow], name: str) -> Any:
-        """What a session's lines agree on; empty cells agree with everything."""
+        """What most of a session's lines say, so that the others are told; empty cells agree."""
         given = [(getattr(row, name), row) for row in rows if getattr(row, name)]
         if not given:
             return getattr(rows[0], name)
-        value, first = given[0]
+        ((value, _),) = Counter(said for said, _ in given).most_common(1)
+        line = next(row.line for said, row in given if said == value)
         for other, row in given:
             if other != value:
-                self._add(row, FactsDiffer(str(value), first.line), name, str(other))
+                self._add(row, FactsDiffer(str(value), line), name, str(other))
         return value
 
     def _protocol(self, row: PastRow, name: str) -> Protocol | None:

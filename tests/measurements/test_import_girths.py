@@ -189,6 +189,42 @@ def test_a_mistyped_first_line_is_told_alone_and_its_session_waits_for_it(
     assert not checked_in(answer)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "faults"),
+    [
+        ("2025-03-04", "2999-03-04", [(2, "taken_on")]),
+        ("2025-03-04", "2025-03-14", [(2, "level_cm")]),
+        (",09:30,", ",,", [(2, "time")]),
+        (",09:30,", ",19:30,", [(2, "level_cm")]),
+        (",arm,", ",leg,", [(2, "protocol")]),
+    ],
+)
+def test_a_first_line_that_reads_but_stands_apart_is_told_and_not_what_it_says(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, faults: Any
+) -> None:
+    first, *rest = lines()
+    answer = upload(therapist, episode, file_of([first.replace(old, new, 1), *lacking(rest)]))
+    assert told(answer) == faults
+    assert "1 session waits for these lines" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column"),
+    [
+        (",Bras,", ",Brass,", "protocol"),
+        (",sitting,", ",lying,", "posture"),
+        (",70.5,", ",77.5,", "weight_kg"),
+    ],
+)
+def test_a_first_line_that_differs_is_told_and_not_all_the_others(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, column: str
+) -> None:
+    first, *rest = lines()
+    answer = upload(therapist, episode, file_of([first.replace(old, new, 1), *rest]))
+    assert told(answer) == [(2, column)]
+    assert "Differs from line 3" in answer.content.decode()
+
+
 def test_a_mistyped_line_hides_no_fault_of_another_session(
     therapist: Browser, episode: Episode, protocol: Protocol
 ) -> None:
