@@ -81,6 +81,21 @@ def test_the_front_desk_gets_no_record_and_the_therapist_not_everybodys(
     assert not Entry.objects.filter(verb__endswith="taken_out").exists()
 
 
+def test_what_the_page_sends_the_lead_to_is_there(lead: Browser, cast: Cast) -> None:
+    page = lead.get(reverse("exchange")).text
+    episode = make_episode(make_client(), cast.therapist)
+    make_protocol()
+    client = lead.get(reverse("client", args=[episode.client.pk])).text
+    enter = lead.get(reverse("girths-enter", args=[episode.pk])).text
+    for words, there in (
+        ("Take the record out", client),
+        ("Tape girths", client),
+        ("Import past sessions", enter),
+    ):
+        assert f"“{words}”" in page
+        assert f">{words}</a>" in there
+
+
 def test_wrong_methods_and_unknown_kinds_are_refused(lead: Browser) -> None:
     client = make_client()
     assert lead.get(reverse("exchange-out", args=["record"])).status_code == 405
