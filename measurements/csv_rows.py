@@ -14,6 +14,7 @@ from measurements.typed_numbers import check_weight, length_typed, number_typed,
 COLUMNS = (
     Column("taken_on", "the day as year-month-day, such as 2025-03-04", "2025-03-04"),
     Column("time", "the time of day as 09:30, or nothing", "09:30", False),
+    Column("round", "which taping of the limb on that day, 1 or 2; nothing means 1", "1", False),
     Column("limb", "arm or leg", "arm"),
     Column("side", "left or right", "right"),
     Column("level_cm", "the tape position in cm above the protocol's start, such as 12", "0"),
@@ -28,6 +29,8 @@ EXPECTED = {column.name: column.expected for column in COLUMNS}
 
 # More than any practice has of one client; keeps a wrong file from filling the database.
 MOST_ROWS = 100_000
+# More often than anybody tapes a limb on one day; common practice, no source.
+MOST_ROUNDS = 99
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,7 @@ class PastRow:
     line: int
     taken_on: date
     taken_at: time | None
+    round: int
     limb: Limb
     side: Side
     level_cm: Decimal
@@ -50,13 +54,17 @@ class PastRow:
 
 @dataclass(frozen=True)
 class FileRead:
-    """A file's rows and what is wrong with the others, and how the bytes were understood."""
+    """A file's rows and what is wrong with the others, and how the bytes were understood.
+
+    `unread` holds of each other line the cells that were understood all the same.
+    """
 
     rows: tuple[PastRow, ...]
     problems: tuple[Problem, ...]
     encoding: str
     separator: str
     row_count: int
+    unread: tuple[Values, ...] = ()
 
 
 def read_file(raw: bytes) -> FileRead:
@@ -65,7 +73,8 @@ def read_file(raw: bytes) -> FileRead:
     answer."""
     table = read_table(raw, LAYOUT)
     rows = tuple(past_row(line, values) for line, values in table.rows)
-    return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count)
+    unread = tuple(values for _, values in table.unread)
+    return FileRead(rows, table.problems, table.encoding, table.separator, table.row_count, unread)
 
 
 def past_row(line: int, values: Values) -> PastRow:
@@ -98,6 +107,13 @@ def _weight(text: str) -> Decimal | None:
     return weight_kg
 
 
+def _round(text: str) -> int:
+    number = int(text or "1")
+    if not 1 <= number <= MOST_ROUNDS:
+        raise ValueError(text)
+    return number
+
+
 def _word(words: type[Word]) -> Callable[[str], Word]:
     return lambda text: words(text.lower())
 
@@ -119,6 +135,7 @@ def _level(text: str) -> Decimal:
 READERS: dict[str, Callable[[str], object]] = {
     "taken_on": _day,
     "time": _time,
+    "round": _round,
     "limb": _word(Limb),
     "side": _word(Side),
     "level_cm": _level,

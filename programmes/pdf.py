@@ -4,13 +4,11 @@ from typing import Any
 
 from django.template.loader import render_to_string
 
-from clinic.accounts.models import PaperSize
 from clinic.common.print import Press, bytes_of, one_at_a_time, pages_of, press_for
 from programmes.errors import HandoutTooLong
 from programmes.handout import Handout
 from programmes.packing import MOST_PAGES, Packed, packed
 
-PAGE_SIZE = {PaperSize.A4: "A4", PaperSize.LETTER: "letter"}
 SHEETS = ("css/programme_handout.css", "css/programme_print.css")
 
 
@@ -33,4 +31,4 @@ def handout_html(handout: Handout, sheet: Packed) -> str:
 
 
 def press_of(handout: Handout) -> Press:
-    return press_for(PAGE_SIZE[handout.people.paper_size], SHEETS)
+    return press_for(handout.people.paper_size, SHEETS)

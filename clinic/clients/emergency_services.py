@@ -58,17 +58,22 @@ def emergency_card(client: Client) -> EmergencyCard:
     )
     return EmergencyCard(
         precautions=tuple(client.precautions.filter(cleared_on=None)),
-        regions=tuple(regions),
+        regions=tuple({(str(one), one.involvement): one for one in regions}.values()),
         therapists=tuple({one.episode.therapist: None for one in regions}),
         referrer=client.referrer,
     )
 
 
 def emergencies_for(user: User) -> QuerySet[EmergencyAccess]:
-    """Those this person may review, the latest first."""
+    """All that a lead sees, the latest first."""
     if not permits.may(user, "emergency.review"):
         return EmergencyAccess.objects.none()
     return EmergencyAccess.objects.select_related("client", "by", "reviewed_by")
+
+
+def to_review(user: User) -> QuerySet[EmergencyAccess]:
+    """Those that wait for this person's review: opened by another, as the database insists."""
+    return emergencies_for(user).filter(reviewed_at=None).exclude(by=user)
 
 
 @dataclass(frozen=True)
@@ -84,7 +89,7 @@ def notices_for(user: User) -> list[EmergencyNotice]:
     """For the lead: emergency accesses nobody has looked into. One query; none for others."""
     if not permits.may(user, "emergency.review"):
         return []
-    waiting = emergencies_for(user).filter(reviewed_at=None).count()
+    waiting = to_review(user).count()
     times = f" {waiting} times" if waiting > 1 else ""
     words = (
         f"Emergency access was used{times}: the front desk read a client's precautions. Review it."

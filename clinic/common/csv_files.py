@@ -32,6 +32,10 @@ COULD_RUN = ("=", "+", "-", "@", "\t", "\r")
 AS_TEXT = "'"
 # A number with its country: digits, blanks, brackets, hyphens; no letter, so no function.
 PHONE = re.compile(r"\+\d[\d ()./-]*", re.ASCII)
+# Begins a file of ours: without it spreadsheets read UTF-8 as an old code page and garble accents.
+# RFC 4180 names no encoding, a saved file has lost its charset, and Unicode allows the byte order
+# mark as a signature of UTF-8 (The Unicode Standard, 23.8; from memory, not re-read).
+SIGNATURE = "\ufeff"
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Values = Mapping[str, Any]
@@ -79,13 +83,17 @@ class Layout:
 
 @dataclass(frozen=True)
 class Table:
-    """The lines that were understood, what is wrong with the others, how the bytes were read."""
+    """The lines that were understood, what is wrong with the others, how the bytes were read.
+
+    `unread` holds of each other line the cells that were understood all the same.
+    """
 
     rows: tuple[tuple[int, Values], ...]
     problems: tuple[Problem, ...]
     encoding: str
     separator: str
     row_count: int
+    unread: tuple[tuple[int, Values], ...] = ()
 
 
 def read_table(raw: bytes, layout: Layout) -> Table:
@@ -100,6 +108,7 @@ def read_table(raw: bytes, layout: Layout) -> Table:
     names = _names(next((cells for _, cells in lines if any(cells)), []), layout)
     rows: list[tuple[int, Values]] = []
     problems: list[Problem] = []
+    unread: list[tuple[int, Values]] = []
     count = 0
     for line, cells in lines:
         if not any(cell.strip() for cell in cells):
@@ -109,8 +118,9 @@ def read_table(raw: bytes, layout: Layout) -> Table:
             raise FileTooLong(layout.most_rows)
         values, wrong = _read(line, names, cells, layout)
         problems += wrong
-        rows += [] if wrong else [(line, values)]
-    return Table(tuple(rows), tuple(problems), encoding, SEPARATORS[separator], count)
+        (unread if wrong else rows).append((line, values))
+    named = SEPARATORS[separator]
+    return Table(tuple(rows), tuple(problems), encoding, named, count, tuple(unread))
 
 
 def _lines(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
@@ -182,7 +192,7 @@ def _names(header: list[str], layout: Layout) -> list[str]:
 def _read(
     line: int, names: list[str], cells: list[str], layout: Layout
 ) -> tuple[Values, list[Problem]]:
-    """The values of one line, or what is wrong with it, cell by cell."""
+    """The values of one line as far as they are understood, and what is wrong with its cells."""
     if any(cell.strip() for cell in cells[len(names) :]):
         return {}, [Problem(line, RowTooLong(len(cells), len(names)))]
     typed = dict(zip(names, cells, strict=False))

@@ -51,8 +51,9 @@ FILE_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"The first line names the column “{error.column}” twice. Keep one."
     ),
     file_errors.RowTooLong: lambda error: (
-        f"{error.count} cells, and the first line names {error.expected}. If decimals are written"
-        " with commas, separate the columns with semicolons or put quotation marks around them."
+        f"{error.count} cells, and the first line names {error.expected}. Put quotation marks"
+        " around a cell with a comma or semicolon in it; if decimals are written with commas,"
+        " separate the columns with semicolons."
     ),
     file_errors.CellCouldRun: lambda error: (
         f"Begins with “{error.sign.strip() or 'a tab'}”, which a spreadsheet could run as a"

@@ -44,7 +44,7 @@ class NumberTwice(ListError):
 
 
 class NobodyFound(ListError):
-    """No client has this record number."""
+    """No client has this record number, which stands in `count` lines."""
 
 
 class ReferrerUnknown(ListError):
@@ -56,7 +56,7 @@ class NameNotUnique(ListError):
 
 
 class NoEpisode(ListError):
-    """The client has no episode of care that girths could belong to."""
+    """The client of `count` lines has no episode of care that girths could belong to."""
 
 
 class ListRefused(ListError):

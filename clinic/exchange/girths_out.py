@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from clinic.clients.models import Client
-from clinic.common.csv_files import harmless
+from clinic.common.csv_files import SIGNATURE, harmless
 from clinic.exchange.selectors.gathering import chunks_of_clients
 from measurements.csv_rows import COLUMNS
 from measurements.models import GirthReading
@@ -20,6 +20,7 @@ FIELDS = (
     "session__episode__client__record_number",
     "session__taken_on",
     "session__taken_at",
+    "session__round",
     "session__limb",
     "side",
     "level_cm",
@@ -48,7 +49,7 @@ def girth_lines(*, client: Client | None = None) -> Iterator[str]:
     Without a client: everybody's, the record number first.
     """
     first = [] if client else [RECORD_NUMBER]
-    yield _line([*first, *(column.name for column in COLUMNS)])
+    yield SIGNATURE + _line([*first, *(column.name for column in COLUMNS)])
     chunks: Iterable[list[UUID]] = [[client.pk]] if client else chunks_of_clients(CHUNK)
     for keys in chunks:
         for row in _rows(keys):

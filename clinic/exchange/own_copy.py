@@ -12,7 +12,6 @@ from clinic.common.print import bytes_of, one_at_a_time, pages_of, press_for
 from clinic.exchange.selectors.own_record import OwnCopy
 
 STYLES = ("css/own_copy_print.css",)
-PAGE_SIZE = {PaperSize.A4: "A4", PaperSize.LETTER: "letter"}
 
 
 def own_copy_pdf(copy: OwnCopy) -> bytes:
@@ -37,6 +36,6 @@ def joined_sheets(sheets: list[bytes]) -> bytes:
 
 
 def _printed(template: str, context: dict[str, Any], practice: Practice) -> bytes:
-    press = press_for(PAGE_SIZE[PaperSize(practice.paper_size)], STYLES)
+    press = press_for(PaperSize(practice.paper_size), STYLES)
     with one_at_a_time:
         return bytes_of(pages_of(render_to_string(template, context), press))

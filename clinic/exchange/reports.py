@@ -35,6 +35,7 @@ class ListReport:
     heads: tuple[str, ...]
     incoming: tuple[Incoming, ...]
     problems: tuple[Problem, ...]
+    waiting: int = 0  # sessions that lack what a line with a problem may say
     doubts: tuple[Doubt, ...] = ()
     remarks: tuple[tuple[int, str], ...] = ()
     parts: Sequence[Any] = field(default=(), compare=False)

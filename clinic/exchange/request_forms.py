@@ -11,6 +11,7 @@ from clinic.common.forms import form_layout
 
 NO_COPY = "none"
 SAY_WHY = "Say why no copy is given."
+SAY_NOTHING = "A copy is handed over: empty this, or choose that no copy is given."
 ACCEPTED, REFUSED = "accepted", "refused"
 
 
@@ -34,7 +35,8 @@ class CloseCopyForm(ClientsForm):
 
     closed_on = DayField(label="On")
     handed_over = forms.ChoiceField(
-        label="Handed over", choices=[*choices_of(HandedOver), (NO_COPY, "No copy is given")]
+        label="Handed over",
+        choices=[("", "Choose"), *choices_of(HandedOver), (NO_COPY, "No copy is given")],
     )
     refused_because = forms.CharField(
         label="Because", max_length=300, required=False, help_text="Only where no copy is given."
@@ -47,8 +49,9 @@ class CloseCopyForm(ClientsForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if cleaned.get("handed_over") == NO_COPY and not cleaned.get("refused_because"):
-            self.add_error("refused_because", SAY_WHY)
+        is_said, handed_over = bool(cleaned.get("refused_because")), cleaned.get("handed_over")
+        if handed_over and is_said != (handed_over == NO_COPY):
+            self.add_error("refused_because", SAY_NOTHING if is_said else SAY_WHY)
         return cleaned
 
     @property

@@ -9,6 +9,11 @@ from clinic.common.file_sentences import FILE_SENTENCES
 from clinic.exchange import errors
 from measurements import sentences as of_girths
 
+
+def _in_lines(count: int) -> str:
+    return f" ({count} lines)" if count > 1 else ""
+
+
 SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
     errors.YearUnclear: lambda error: (
         "Write the day as year-month-day, such as 1961-03-04: other orders can be misread."
@@ -21,7 +26,8 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
         f"Line {error.count} has this record number too. Each client needs one of their own."
     ),
     errors.NobodyFound: lambda error: (
-        "No client has this record number. Import or register the client first."
+        f"No client has this record number{_in_lines(error.count)}. Import or register the client"
+        " first."
     ),
     errors.ReferrerUnknown: lambda error: (
         "No referrer in use goes by this name or e-mail address. Import or add the referrer first,"
@@ -31,7 +37,8 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
         f"{error.count} referrers go by this name. Write the e-mail address instead."
     ),
     errors.NoEpisode: lambda error: (
-        "This client has no episode of care. Open one first; girths belong to an episode."
+        f"This client{_in_lines(error.count)} has no episode of care. Open one first; girths belong"
+        " to an episode."
     ),
     errors.DoubtsUnanswered: lambda error: (
         "Nothing is saved yet: some may be registered already. Look at the list, then confirm that"

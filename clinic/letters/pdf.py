@@ -10,7 +10,6 @@ from clinic.letters.errors import LetterTooLong
 from clinic.letters.sheet import Sheet, longest_texts
 
 STYLES = ("css/letter_sheet.css", "css/letter_print.css")
-PAGE_SIZE = {PaperSize.A4: "A4", PaperSize.LETTER: "letter"}
 
 # Tried in this order until the letter fits on one page.
 TYPE_SIZES = ("", "sheet-close", "sheet-close sheet-compact")
@@ -44,4 +43,4 @@ def letter_html(sheet: Sheet, type_size: str = "") -> str:
 
 
 def press_of(sheet: Sheet) -> Press:
-    return press_for(PAGE_SIZE[PaperSize(sheet.summary.letterhead.paper_size)], STYLES)
+    return press_for(PaperSize(sheet.summary.letterhead.paper_size), STYLES)

@@ -20,7 +20,7 @@ from clinic.audit.selectors import entries
 from clinic.audit.sentences import LOOKS, sentence
 from clinic.clients.models import Client, Episode
 from clinic.clients.selectors import records_found
-from clinic.common.csv_files import harmless
+from clinic.common.csv_files import SIGNATURE, harmless
 from clinic.common.vocabulary import Word
 from clinic.overview.record_page import HistoryLine, lines_of
 from clinic.scheduling.models import Appointment
@@ -214,7 +214,7 @@ def _midnight(day: date) -> datetime:
 def csv_lines(asked: Asked, *, user: User) -> Iterator[str]:
     """Every line asked for, not only a page, with a bounded number in memory. Header first."""
     writer = csv.writer(_Echo())
-    yield writer.writerow(CSV_COLUMNS)
+    yield SIGNATURE + writer.writerow(CSV_COLUMNS)
     for entry in matching(asked, user=user).iterator(chunk_size=CHUNK):
         yield writer.writerow([harmless(cell) for cell in _cells(entry)])
 

@@ -11,6 +11,7 @@ from clinic.accounts.permits import permit
 from clinic.accounts.selectors import staff_list
 from clinic.audit import services as audit
 from clinic.clients.selectors import client_card, records_for
+from clinic.common.csv_answers import CONTENT_TYPE
 from clinic.common.methods import look_or_send
 from clinic.overview import record_page, record_search
 from clinic.overview.record_forms import RecordForm
@@ -56,6 +57,6 @@ def record_file(request: HttpRequest) -> HttpResponse | StreamingHttpResponse:
     name = f"access-record-{timezone.localdate():%Y-%m-%d}.csv"
     return StreamingHttpResponse(
         record_search.csv_lines(form.asked(), user=request.user),
-        content_type="text/csv; charset=utf-8",
+        content_type=CONTENT_TYPE,
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )

@@ -3,7 +3,7 @@
 import csv
 from typing import Any
 
-from clinic.common.csv_files import COULD_RUN
+from clinic.common.csv_files import harmless
 from clinic.overview.practice_report import Figure, Line, PracticeReport, Section
 from clinic.overview.report_period import Period
 from clinic.overview.report_statistics import Interval
@@ -41,8 +41,8 @@ def write_report(report: PracticeReport, out: Any) -> None:
 
 def _row(section: Section, line: Line, period: Period, figure: Figure) -> list[str]:
     days = [period.from_on.isoformat(), period.to_on.isoformat()]
-    words = [_harmless(section.title), _harmless(line.name), line.kind.label]
-    return [*words, *days, *_numbers(figure), line.unit.label, _harmless(line.means)]
+    words = [harmless(section.title), harmless(line.name), line.kind.label]
+    return [*words, *days, *_numbers(figure), line.unit.label, harmless(line.means)]
 
 
 def _numbers(figure: Figure) -> list[str]:
@@ -67,8 +67,3 @@ def _bounds(interval: Interval | None) -> list[str]:
 
 def _written(value: float | None) -> str:
     return "" if value is None else f"{value:.{PLACES}f}"
-
-
-def _harmless(text: str) -> str:
-    """Text that a spreadsheet shows and never runs: OWASP, "CSV Injection"; see COULD_RUN."""
-    return f"'{text}" if text.lstrip().startswith(COULD_RUN) else text

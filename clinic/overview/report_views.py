@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
+from clinic.common.csv_answers import csv_answer
 from clinic.overview.practice_report import PracticeReport
 from clinic.overview.report_charts import section_figure, shares_figure
 from clinic.overview.report_csv import write_report
@@ -67,8 +68,7 @@ def _choices(today: date) -> list[tuple[str, Period]]:
 
 
 def _file(report: PracticeReport) -> HttpResponse:
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
     name = f"practice-report-{report.period.from_on}-to-{report.period.to_on}.csv"
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response = csv_answer(name)
     write_report(report, response)
     return response

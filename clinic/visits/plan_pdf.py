@@ -9,7 +9,6 @@ from clinic.common.print import bytes_of, one_at_a_time, pages_of, press_for
 from clinic.visits.plan_errors import PlanTooLong
 from clinic.visits.plan_sheet import PlanSheet
 
-PAGE_SIZE = {PaperSize.A4: "A4", PaperSize.LETTER: "letter"}
 SHEETS = ("css/plan_print.css",)
 
 # Tried in this order until the plan fits on one page.
@@ -29,7 +28,7 @@ def check_fits(sheet: PlanSheet) -> None:
 
 
 def _laid_out(sheet: PlanSheet) -> Any:
-    press = press_for(PAGE_SIZE[PaperSize(sheet.practice["paper_size"])], SHEETS)
+    press = press_for(PaperSize(sheet.practice["paper_size"]), SHEETS)
     pages: Any = None
     for type_size in TYPE_SIZES:
         pages = pages_of(plan_html(sheet, type_size), press)

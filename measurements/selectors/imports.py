@@ -1,15 +1,16 @@
 """What a file of past sessions would become: the dry run, which saves nothing."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, time
+from itertools import product
 from typing import Any
 
 from django.utils import timezone
 
 from clinic.clients.models import Episode
-from clinic.common.csv_files import Problem
+from clinic.common.csv_files import Problem, Values
 from clinic.common.errors import RuleBroken
 from clinic.common.vocabulary import Limb, Sex, Side
 from measurements.csv_rows import EXPECTED, FileRead, PastRow, read_file
@@ -32,6 +33,8 @@ from measurements.selectors.taped import swollen_side
 from measurements.taped import Confirmed, SessionTaped, TapedFacts
 
 Existing = Mapping[tuple[Limb, date], Sequence[tuple[time | None, int]]]
+# Of a line that was not read: a cell that was not understood, which may mean anything.
+UNREAD = object()
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,7 @@ class PastSession:
 
     taped: SessionTaped
     protocol: Protocol
+    round: int
     first_line: int
     last_line: int
     questions: tuple[Question, ...]
@@ -52,16 +56,20 @@ class PastSession:
 
 @dataclass(frozen=True)
 class ImportReport:
-    """The dry run. Nothing may be saved while there are problems."""
+    """The dry run. Nothing may be saved while there are problems.
+
+    `waiting` sessions lack what a line that was not read may say: judged once that is mended.
+    """
 
     file: FileRead
     sessions: tuple[PastSession, ...]
     problems: tuple[Problem, ...]
     existing: Existing
+    waiting: int = 0
 
     @property
     def is_ready(self) -> bool:
-        return not self.problems and bool(self.sessions)
+        return not (self.problems or self.waiting) and bool(self.sessions)
 
     @property
     def girth_count(self) -> int:
@@ -91,20 +99,29 @@ def report_on(episode: Episode, file: FileRead) -> ImportReport:
     problems = sorted([*file.problems, *check.problems], key=lambda problem: problem.line)
     ordered = sorted(sessions, key=_by_time)
     asked = tuple(_with_questions(episode, ordered)) if not problems else ()
-    return ImportReport(file, asked or tuple(ordered), tuple(problems), check.existing)
+    kept = asked or tuple(ordered)
+    return ImportReport(file, kept, tuple(problems), check.existing, len(check.waiting))
 
 
 def _groups(rows: Iterable[PastRow]) -> Iterator[list[PastRow]]:
-    """The lines of one session: the same limb, day and time."""
+    """The lines of one session: the same limb, day, time and round."""
     groups: defaultdict[tuple[Any, ...], list[PastRow]] = defaultdict(list)
     for row in rows:
-        groups[row.limb, row.taken_on, row.taken_at].append(row)
+        groups[_session_of(row)].append(row)
     yield from groups.values()
 
 
-def _by_time(session: PastSession) -> tuple[date, time]:
+def _session_of(row: PastRow) -> tuple[Any, ...]:
+    return row.limb, row.taken_on, row.taken_at, row.round
+
+
+def _taping_of(row: PastRow) -> tuple[Any, ...]:
+    return row.limb, row.taken_on, row.round
+
+
+def _by_time(session: PastSession) -> tuple[date, int, time]:
     facts = session.taped.facts
-    return facts.taken_on, facts.taken_at or time.min
+    return facts.taken_on, session.round, facts.taken_at or time.min
 
 
 class _Check:
@@ -116,9 +133,37 @@ class _Check:
         self.protocols = _protocols_by_name()
         self.existing = _existing(episode, {row.taken_on for row in file.rows})
         self.today = timezone.localdate()
-        timed = {(row.limb, row.taken_on) for row in file.rows if row.taken_at}
-        untimed = {(row.limb, row.taken_on) for row in file.rows if not row.taken_at}
+        timed = {_taping_of(row) for row in file.rows if row.taken_at}
+        untimed = {_taping_of(row) for row in file.rows if not row.taken_at}
         self.mixed_days = timed & untimed
+        self.waiting: set[tuple[Any, ...]] = set()
+        self.may_say = {name: set(self._sayers(file, name)) for name in ("posture", "protocol")}
+
+    def _sayers(self, file: FileRead, name: str) -> Iterator[tuple[Any, ...]]:
+        """The sessions, as far as that is sure, of all lines that say something or may say it."""
+        counts = Counter(map(_session_of, file.rows))
+        for values in file.unread:
+            if values.get(name, UNREAD):
+                yield _session_unread(values)
+        for row in file.rows:
+            if getattr(row, name):
+                yield from self._sessions_doubted(row, is_alone=counts[_session_of(row)] == 1)
+
+    def _sessions_doubted(self, row: PastRow, *, is_alone: bool) -> Iterator[tuple[Any, ...]]:
+        """Where else a line may belong whose limb, day or time is told as a problem of its own.
+
+        A line alone is told too, as too little for a volume: its day or time may be mistyped.
+        """
+        protocol = self.protocols.get(row.protocol.casefold())
+        limb = row.limb if protocol is None or protocol.limb == row.limb else UNREAD
+        day = row.taken_on if self._is_possible(row.taken_on) else UNREAD
+        taken_at = UNREAD if _taping_of(row) in self.mixed_days else row.taken_at
+        yield limb, day, taken_at, row.round
+        if is_alone:
+            yield from ((limb, UNREAD, taken_at, row.round), (limb, day, UNREAD, row.round))
+
+    def _is_possible(self, day: date) -> bool:
+        return self.episode.client.born_on <= day <= self.today
 
     def session(self, rows: list[PastRow]) -> PastSession | None:
         """The session of some lines, or None when they hold a problem."""
@@ -128,8 +173,8 @@ class _Check:
         facts = {name: self._fact(rows, name) for name in ("weight_kg", "posture", "note")}
         protocol = self._protocol(first, self._fact(rows, "protocol"))
         if not facts["posture"]:
-            self._add(first, FactMissing(EXPECTED["posture"]), "posture")
-        if protocol is None or len(self.problems) > before:
+            self._miss(first, "posture")
+        if protocol is None or not facts["posture"] or len(self.problems) > before:
             return None
         readings = tuple(
             Reading(row.side, float(row.level_cm), float(row.girth_cm), row.trial) for row in rows
@@ -138,17 +183,25 @@ class _Check:
         if len(self.problems) > before:
             return None
         taped = _taped(first, facts, protocol, readings)
-        return PastSession(taped, protocol, first.line, rows[-1].line, (), left_out)
+        return PastSession(taped, protocol, first.round, first.line, rows[-1].line, (), left_out)
 
     def _add(self, row: PastRow, error: RuleBroken, column: str = "", found: str = "") -> None:
         self.problems.append(Problem(row.line, error, column, found))
 
+    def _miss(self, row: PastRow, name: str) -> None:
+        """No line says it; where one that was not read may, that one is the cause, told already."""
+        own = _session_of(row)
+        if self.may_say[name].isdisjoint(product(*((each, UNREAD) for each in own))):
+            self._add(row, FactMissing(EXPECTED[name]), name)
+        else:
+            self.waiting.add(own)
+
     def _check_day(self, row: PastRow) -> None:
-        born_on, day = self.episode.client.born_on, row.taken_on
-        if not born_on <= day <= self.today:
-            limit = self.today if day > self.today else born_on
+        day = row.taken_on
+        if not self._is_possible(day):
+            limit = self.today if day > self.today else self.episode.client.born_on
             self._add(row, DayImpossible(day, limit), "taken_on", day.isoformat())
-        if (row.limb, day) in self.mixed_days:
+        if row.taken_at is None and _taping_of(row) in self.mixed_days:
             self._add(row, TimeMissing(), "time")
         for taken_at, _ in self.existing.get((row.limb, day), ()):
             if None in {taken_at, row.taken_at} or taken_at == row.taken_at:
@@ -156,19 +209,20 @@ class _Check:
                 return
 
     def _fact(self, rows: list[PastRow], name: str) -> Any:
-        """What a session's lines agree on; empty cells agree with everything."""
+        """What most of a session's lines say, so that the others are told; empty cells agree."""
         given = [(getattr(row, name), row) for row in rows if getattr(row, name)]
         if not given:
             return getattr(rows[0], name)
-        value, first = given[0]
+        ((value, _),) = Counter(said for said, _ in given).most_common(1)
+        line = next(row.line for said, row in given if said == value)
         for other, row in given:
             if other != value:
-                self._add(row, FactsDiffer(str(value), first.line), name, str(other))
+                self._add(row, FactsDiffer(str(value), line), name, str(other))
         return value
 
     def _protocol(self, row: PastRow, name: str) -> Protocol | None:
         if not name:
-            self._add(row, FactMissing(EXPECTED["protocol"]), "protocol")
+            self._miss(row, "protocol")
             return None
         protocol = self.protocols.get(name.casefold())
         if protocol is None:
@@ -192,6 +246,11 @@ class _Check:
                     self._add(_row_of(problem, rows), problem, "level_cm")
             return tuple(each for each in problems if isinstance(each, StationMissing))
         return ()
+
+
+def _session_unread(values: Values) -> tuple[Any, ...]:
+    """The session of a line that was not read, as far as it was understood."""
+    return tuple(values.get(name, UNREAD) for name in ("limb", "taken_on", "time", "round"))
 
 
 def _row_of(problem: ReadingError, rows: list[PastRow]) -> PastRow:

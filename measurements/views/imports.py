@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from clinic.accounts.permits import permit
 from clinic.clients.models import Episode
 from clinic.clients.selectors import episodes_for
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
@@ -66,8 +67,10 @@ def _confirm(request: HttpRequest, episode: Episode) -> HttpResponse:
     except RuleBroken as error:
         messages.error(request, sentence(error))
         return redirect("girths-import", episode.pk)
+    count = len(report.sessions)
+    plural = "" if count == 1 else "s"
     messages.success(
-        request, f"Imported {len(report.sessions)} sessions with {report.girth_count} girths."
+        request, f"Imported {count:,} session{plural} with {report.girth_count:,} girths."
     )
     return redirect("girths-course", episode.pk)
 
@@ -121,8 +124,7 @@ def _lines(report: ImportReport) -> dict[str, object]:
 
 def _example(protocols: list[Protocol]) -> HttpResponse:
     """A small file to begin from, for the first protocol in use."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="past-girths-example.csv"'
+    response = csv_answer("past-girths-example.csv")
     rows = csv.writer(response)
     rows.writerow([column.name for column in COLUMNS])
     if protocols:

@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
@@ -117,8 +118,7 @@ def _page(
 
 def _example() -> HttpResponse:
     """A small file to begin from: invented numbers, two sizes and two places."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="size-chart-example.csv"'
+    response = csv_answer("size-chart-example.csv")
     rows = csv.writer(response)
     rows.writerow([column.name for column in COLUMNS])
     for size, low in (("S", 14), ("M", 16)):

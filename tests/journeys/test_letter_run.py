@@ -108,6 +108,9 @@ def test_the_lead_compiles_reads_and_sends_a_month(
     expect(page.locator("main table")).to_contain_text(approved)
     accessible()
 
+    assert_a_reason_is_asked_for_below_its_row(page)
+    accessible()
+
     assert states() == {
         approved: RowState.COMPILED,
         held: RowState.HELD,
@@ -117,6 +120,22 @@ def test_the_lead_compiles_reads_and_sends_a_month(
     assert letter.approved_by == cast.lead
     (printed,) = PdfReader(BytesIO(stored_pdf(letter))).pages
     assert OWN_WORDS in " ".join(printed.extract_text().split())
+
+
+def assert_a_reason_is_asked_for_below_its_row(page: Page) -> None:
+    """Below, not inside: else field, choice and button no longer stand in line."""
+    page.get_by_text("They went out before").click()
+    noted = page.get_by_role("button", name="Note the ticked as sent")
+    noted.click()
+    why = page.get_by_label("Why, in a few words")
+    expect(why).to_have_accessible_description("Say why, in a few words.")
+    assert bottom_px(why) == pytest.approx(bottom_px(noted), abs=2)
+
+
+def bottom_px(part: Locator) -> float:
+    box = part.bounding_box()
+    assert box is not None
+    return box["y"] + box["height"]
 
 
 def states() -> dict[str, str]:

@@ -77,7 +77,8 @@ def test_the_dry_run_saves_nothing_and_the_confirmation_saves_all(
     answer = upload(therapist, episode, file_of(lines() + lines("2025-04-01")))
     assert "Save 2 sessions" in answer.content.decode()
     assert not GirthSession.objects.exists()
-    confirm(therapist, episode, checked_in(answer))
+    done = confirm(therapist, episode, checked_in(answer), follow=True)
+    assert "Imported 2 sessions with 44 girths." in done.content.decode()
     assert GirthReading.objects.count() == 44
     assert str(GirthSession.objects.get(is_baseline=True).taken_on) == "2025-03-04"
     assert Entry.objects.filter(verb="girths.imported").count() == 1
@@ -153,6 +154,86 @@ def test_a_wrong_line_is_named_and_nothing_can_be_saved(
     assert says in page
     assert '<td class="num">3</td>' in page
     assert not checked_in(answer)
+
+
+def lacking(rows: Iterable[str]) -> list[str]:
+    """The lines without posture and protocol, as a session's later lines may be."""
+    return [row.replace(",sitting,Bras,", ",,,") for row in rows]
+
+
+def told(answer: Any) -> list[tuple[int, str]]:
+    return [(each.line, each.column) for each in answer.context["problems"]]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column"),
+    [
+        (",17.2,", ",seventeen,", "girth_cm"),
+        ("2025-03-04", "4.3.2025", "taken_on"),
+        (",09:30,", ",half past nine,", "time"),
+        (",arm,", ",armm,", "limb"),
+        (",17.2,70.5,", ",17,2,70,5,", ""),
+        (",sitting,", ",seated,", "posture"),
+    ],
+)
+def test_a_mistyped_first_line_is_told_alone_and_its_session_waits_for_it(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, column: str
+) -> None:
+    """What only the first line says is not told as missing from those below it."""
+    first, *rest = lines()
+    whole = [first, *lacking(rest)]
+    assert checked_in(upload(therapist, episode, file_of(whole)))
+    answer = upload(therapist, episode, file_of([first.replace(old, new, 1), *lacking(rest)]))
+    assert told(answer) == [(2, column)]
+    assert "1 session waits for these lines" in answer.content.decode()
+    assert not checked_in(answer)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "faults"),
+    [
+        ("2025-03-04", "2999-03-04", [(2, "taken_on")]),
+        ("2025-03-04", "2025-03-14", [(2, "level_cm")]),
+        (",09:30,", ",,", [(2, "time")]),
+        (",09:30,", ",19:30,", [(2, "level_cm")]),
+        (",arm,", ",leg,", [(2, "protocol")]),
+    ],
+)
+def test_a_first_line_that_reads_but_stands_apart_is_told_and_not_what_it_says(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, faults: Any
+) -> None:
+    first, *rest = lines()
+    answer = upload(therapist, episode, file_of([first.replace(old, new, 1), *lacking(rest)]))
+    assert told(answer) == faults
+    assert "1 session waits for these lines" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column"),
+    [
+        (",Bras,", ",Brass,", "protocol"),
+        (",sitting,", ",lying,", "posture"),
+        (",70.5,", ",77.5,", "weight_kg"),
+    ],
+)
+def test_a_first_line_that_differs_is_told_and_not_all_the_others(
+    therapist: Browser, episode: Episode, protocol: Protocol, *, old: str, new: str, column: str
+) -> None:
+    first, *rest = lines()
+    answer = upload(therapist, episode, file_of([first.replace(old, new, 1), *rest]))
+    assert told(answer) == [(2, column)]
+    assert "Differs from line 3" in answer.content.decode()
+
+
+def test_a_mistyped_line_hides_no_fault_of_another_session(
+    therapist: Browser, episode: Episode, protocol: Protocol
+) -> None:
+    first, *rest = lines()
+    rows = [first.replace("17.2", "x"), *lacking(rest), *lacking(lines("2025-04-01"))]
+    answer = upload(therapist, episode, file_of(rows))
+    assert told(answer) == [(2, "girth_cm"), (24, "protocol"), (24, "posture")]
+    said = [first.replace("17.2", "x").replace("Bras", ""), *lacking(rest)]
+    assert told(upload(therapist, episode, file_of(said))) == [(2, "girth_cm"), (3, "protocol")]
 
 
 def test_a_formula_in_a_note_is_refused(

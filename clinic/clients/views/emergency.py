@@ -5,6 +5,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_safe
 
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
@@ -31,6 +32,7 @@ def emergency(request: HttpRequest, client_id: UUID) -> HttpResponse:
 
 
 @permit("emergency.review")
+@require_safe
 def emergencies(request: HttpRequest) -> HttpResponse:
     shown = {"section": "practice", "accesses": services.emergencies_for(request.user)[:100]}
     return render(request, "clients/emergencies.html", shown)
@@ -39,8 +41,7 @@ def emergencies(request: HttpRequest) -> HttpResponse:
 @permit("emergency.review")
 @look_or_send
 def review(request: HttpRequest, access_id: int) -> HttpResponse:
-    waiting = services.emergencies_for(request.user).filter(reviewed_at=None)
-    access = get_object_or_404(waiting, pk=access_id)
+    access = get_object_or_404(services.to_review(request.user), pk=access_id)
     form = ReviewForm(request.POST or None)
     if form.is_valid():
         services.review_emergency(

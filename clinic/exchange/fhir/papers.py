@@ -1,4 +1,4 @@
-"""DocumentReference (letters as sent), DeviceRequest (garments)."""
+"""DocumentReference (letters as approved), DeviceRequest (garments)."""
 
 from collections.abc import Iterator
 

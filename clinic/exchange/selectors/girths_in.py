@@ -4,13 +4,14 @@ Each client's lines are judged by the import of past sessions, as if they had co
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import itemgetter
 from uuid import UUID
 
 from clinic.clients.models import Client, Episode
-from clinic.common.csv_files import Problem, Table, read_table
+from clinic.common.csv_files import Problem, Table, Values, read_table
 from clinic.common.vocabulary import Limb
 from clinic.exchange import errors
 from clinic.exchange.layouts import LISTS, ListKind
@@ -43,26 +44,50 @@ def girths_report(raw: bytes) -> ListReport:
         heads=("Record", "Client", "Episode", "Day", "Limb", "Protocol", "Girths"),
         incoming=tuple(_incoming(reports)),
         problems=in_order([*table.problems, *problems]),
-        remarks=tuple(sorted(_remarks(reports))),
+        waiting=sum(report.waiting for _, report in reports),
+        remarks=tuple(sorted(_remarks(reports), key=itemgetter(0))),
         parts=parts,
     )
 
 
 def _parts(table: Table) -> tuple[list[Part], list[Problem]]:
-    """The lines by episode, those of nobody set aside."""
-    clients = _clients({str(values["record_number"]) for _, values in table.rows})
+    """The lines by episode, those of nobody set aside and told once for each record number."""
+    lines_of_file = [*table.rows, *table.unread]
+    clients = _clients({values.get("record_number", "") for _, values in lines_of_file})
     lines: defaultdict[Episode, list[PastRow]] = defaultdict(list)
-    problems = []
+    strays: defaultdict[str, list[int]] = defaultdict(list)
+    unread = [values for _, values in table.unread]
     for line, values in table.rows:
         number = values["record_number"]
-        episodes = clients.get(number)
-        if not episodes:
-            error = errors.NoEpisode if episodes is not None else errors.NobodyFound
-            problems.append(Problem(line, error(number), "record_number", number[:40]))
-            continue
-        row = past_row(line, values)
-        lines[episode_of(episodes, row.taken_on, row.limb)].append(row)
-    return [Part(episode, _file(table, rows)) for episode, rows in lines.items()], problems
+        if episodes := clients.get(number):
+            row = past_row(line, values)
+            lines[episode_of(episodes, row.taken_on, row.limb)].append(row)
+        else:
+            strays[number].append(line)
+            unread.append(values)
+    problems = [_stray(number, found, clients) for number, found in strays.items()]
+    ours = _by_client(unread, clients)
+    return [
+        Part(each, _file(table, rows, [*ours[None], *ours[each.client_id]]))
+        for each, rows in lines.items()
+    ], problems
+
+
+def _stray(number: str, lines: Sequence[int], clients: Mapping[str, Sequence[Episode]]) -> Problem:
+    """What is wrong with a record number of one line or of many, beside the first of them."""
+    error = errors.NoEpisode if number in clients else errors.NobodyFound
+    return Problem(lines[0], error(number, len(lines)), "record_number", number[:40])
+
+
+def _by_client(
+    unread: Iterable[Values], clients: Mapping[str, Sequence[Episode]]
+) -> defaultdict[UUID | None, list[Values]]:
+    """Lines that were not read by whose they are; under None those that may be anybody's."""
+    found: defaultdict[UUID | None, list[Values]] = defaultdict(list)
+    for values in unread:
+        episodes = clients.get(values.get("record_number", ""))
+        found[episodes[0].client_id if episodes else None].append(values)
+    return found
 
 
 def _clients(numbers: set[str]) -> Mapping[str, Sequence[Episode]]:
@@ -93,8 +118,8 @@ def episode_of(episodes: Sequence[Episode], day: date, limb: Limb) -> Episode:
     return next((each for each in reversed(found) if each.opened_on <= day), found[0])
 
 
-def _file(table: Table, rows: list[PastRow]) -> FileRead:
-    return FileRead(tuple(rows), (), table.encoding, table.separator, len(rows))
+def _file(table: Table, rows: Sequence[PastRow], unread: Sequence[Values]) -> FileRead:
+    return FileRead(tuple(rows), (), table.encoding, table.separator, len(rows), tuple(unread))
 
 
 def _incoming(reports: Sequence[tuple[Part, ImportReport]]) -> Iterator[Incoming]:
@@ -122,6 +147,8 @@ def _remarks(reports: Sequence[tuple[Part, ImportReport]]) -> Iterator[tuple[int
     """What is unusual and would be kept all the same."""
     for _, report in reports:
         for session, question in report.unusual:
-            yield session.first_line, question_sentence(question)
+            where = f"{question.side.label} {session.taped.facts.limb.label}"
+            said = question_sentence(question)
+            yield session.first_line, f"{where.capitalize()}, {question.level_cm:g} cm: {said}"
         for session, missing in report.left_out:
             yield session.first_line, sentence(missing)

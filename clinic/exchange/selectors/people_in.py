@@ -22,7 +22,7 @@ from clinic.exchange.reports import Doubt, Incoming, ListReport, in_order
 
 Person = TypeVar("Person", Client, Referrer)
 
-NOT_CLEANED = ["id", "referrer", "folded_name", "registered_at"]
+NOT_CLEANED = {"id", "referrer", "folded_name", "registered_at"}
 
 
 # Clients
@@ -36,6 +36,7 @@ def clients_report(raw: bytes) -> ListReport:
     table = read_table(raw, LISTS[ListKind.CLIENTS].layout)
     check = _Clients(table)
     incoming = tuple(check.incoming())
+    check.rest_of_the_unread()
     return ListReport(
         table=table,
         heads=("Record", "Name", "Born", "Referrer", "Letters"),
@@ -53,7 +54,8 @@ class _Clients:
         self.problems: list[Problem] = []
         self.today = timezone.localdate()
         self.referrers = _referrers_by_name()
-        typed = {values["record_number"] for _, values in table.rows} - {""}
+        lines = [*table.rows, *table.unread]
+        typed = {values.get("record_number", "") for _, values in lines} - {""}
         known = Client.objects.filter(record_number__in=typed)
         self.taken = set(known.values_list("record_number", flat=True))
         self.first_line: dict[str, int] = {}
@@ -65,21 +67,32 @@ class _Clients:
             if len(self.problems) == before:
                 yield Incoming(line, client, _client_cells(client))
 
+    def rest_of_the_unread(self) -> None:
+        """What else is wrong in lines of which a cell is, so that nobody mends them twice."""
+        for line, values in self.table.unread:
+            self._client(line, values)
+
     def _client(self, line: int, values: Values) -> Client:
+        """The client of a line. Nothing is said of a cell that `values` has not."""
         own = {name: value for name, value in values.items() if name != "referrer"}
         client = Client(**own)
         self._check_number(line, client.record_number)
+        if "born_on" in values:
+            self._check_birth(line, client.born_on)
+        said = values.get("referrer", "")
         try:
-            days.check_birth(client.born_on, today=self.today)
+            client.referrer = self._referrer(said)
         except RuleBroken as error:
-            self._add(line, error, "born_on", client.born_on.isoformat())
-        try:
-            client.referrer = self._referrer(values["referrer"])
-        except RuleBroken as error:
-            self._add(line, error, "referrer", values["referrer"])
-        left_out = NOT_CLEANED if client.record_number else [*NOT_CLEANED, "record_number"]
-        self.problems += _refused(line, client, left_out)
+            self._add(line, error, "referrer", said)
+        left_out = set() if client.record_number else {"record_number"}
+        self.problems += _refused(line, client, left_out | _unread(values, ListKind.CLIENTS))
         return client
+
+    def _check_birth(self, line: int, born_on: date) -> None:
+        try:
+            days.check_birth(born_on, today=self.today)
+        except RuleBroken as error:
+            self._add(line, error, "born_on", born_on.isoformat())
 
     def _check_number(self, line: int, number: str) -> None:
         if not number:
@@ -136,13 +149,13 @@ def referrers_report(raw: bytes) -> ListReport:
     table = read_table(raw, LISTS[ListKind.REFERRERS].layout)
     problems = list(table.problems)
     incoming: list[Incoming] = []
-    for line, values in table.rows:
+    for line, values in [*table.rows, *table.unread]:
         chosen = {"delivery": Delivery.POST, "letter_frequency": LetterFrequency.MONTHLY}
-        said = {name: values[name].lower() or usual for name, usual in chosen.items()}
-        referrer = Referrer(**{**values, **said})
-        refused = _refused(line, referrer, NOT_CLEANED)
+        said = {name: values.get(name, "").lower() or usual for name, usual in chosen.items()}
+        referrer, unread = Referrer(**{**values, **said}), _unread(values, ListKind.REFERRERS)
+        refused = _refused(line, referrer, unread)
         problems += refused
-        if not refused:
+        if not (refused or unread):
             incoming.append(Incoming(line, referrer, _referrer_cells(referrer)))
     return ListReport(
         table=table,
@@ -195,10 +208,15 @@ def _name(person: Client | Referrer) -> FullName:
     return FullName(person.given_name, person.family_name)
 
 
-def _refused(line: int, row: Client | Referrer, left_out: list[str]) -> list[Problem]:
+def _unread(values: Values, kind: ListKind) -> set[str]:
+    """The columns of which a line has no cell that could be read."""
+    return set(LISTS[kind].layout.names) - values.keys()
+
+
+def _refused(line: int, row: Client | Referrer, left_out: set[str]) -> list[Problem]:
     """What the record's own rules say against a row, cell by cell. No query."""
     try:
-        row.clean_fields(exclude=left_out)
+        row.clean_fields(exclude=NOT_CLEANED | left_out)
     except ValidationError as error:
         return [
             Problem(line, _why(row, name, said), name, str(getattr(row, name))[:40])

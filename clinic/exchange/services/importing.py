@@ -45,19 +45,24 @@ def import_referrers(*, raw: bytes, seen: str, by: User) -> ListReport:
     return report
 
 
-@transaction.atomic
 def import_girths(*, raw: bytes, seen: str, by: User) -> ListReport:
     """Keep every session of a file of many clients. Raises ListRefused, the FileErrors.
 
-    Episodes are locked one after the other in the order of their keys, so that two files cannot
-    wait for each other.
+    The report of a refusal is made once everything is undone, else it calls what was being kept
+    recorded already.
     """
-    report = _judged(girths_report(raw), seen)
     try:
-        for part in sorted(report.parts, key=lambda part: part.episode.pk):
-            keep_sessions(episode=part.episode, file=part.file, by=by)
+        return _keep_girths(_judged(girths_report(raw), seen), by)
     except ImportRefused as refused:
         raise ListRefused(girths_report(raw)) from refused
+
+
+@transaction.atomic
+def _keep_girths(report: ListReport, by: User) -> ListReport:
+    """Episodes are locked one after the other in the order of their keys, so that two files cannot
+    wait for each other."""
+    for part in sorted(report.parts, key=lambda part: part.episode.pk):
+        keep_sessions(episode=part.episode, file=part.file, by=by)
     audit.record(by, "girths.all_imported")
     return report
 

@@ -8,10 +8,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from clinic.accounts.permits import permit
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
-from clinic.exchange.errors import ListRefused
+from clinic.exchange.errors import DoubtsUnanswered, ListRefused
 from clinic.exchange.forms import ConfirmForm, ListForm, sealed, unsealed
 from clinic.exchange.layouts import LISTS, ListKind
 from clinic.exchange.reports import ListReport
@@ -74,11 +75,7 @@ def _confirm(request: HttpRequest, kind: ListKind) -> HttpResponse:
         raw = unsealed(checked, kind, request.user)
         report = IMPORTS[kind](raw=raw, seen=seen, by=request.user)
     except ListRefused as refused:
-        messages.error(request, sentence(refused))
-        again = checked if refused.report.is_ready else ""
-        page = _page(request, kind, report=refused.report, checked=again)
-        page.status_code = 422
-        return page
+        return _refused(request, kind, refused, checked)
     except RuleBroken as error:
         messages.error(request, sentence(error))
         return redirect("exchange-import", kind.value)
@@ -87,19 +84,31 @@ def _confirm(request: HttpRequest, kind: ListKind) -> HttpResponse:
     return redirect("exchange")
 
 
+def _refused(
+    request: HttpRequest, kind: ListKind, refused: ListRefused, checked: str
+) -> HttpResponse:
+    """The report again; of doubts without an answer the box says so too."""
+    messages.error(request, sentence(refused))
+    again = checked if refused.report.is_ready else ""
+    is_unanswered = isinstance(refused, DoubtsUnanswered)
+    page = _page(request, kind, report=refused.report, checked=again, is_unanswered=is_unanswered)
+    page.status_code = 422
+    return page
+
+
 def _page(
     request: HttpRequest,
     kind: ListKind,
     *,
     form: ListForm | None = None,
     report: ListReport | None = None,
-    checked: str = "",
+    **confirming: object,
 ) -> HttpResponse:
+    """`confirming`: the `checked` file as it is sealed, whether its doubts are still unanswered."""
     shown = {
         "list": LISTS[kind],
         "form": form or ListForm(),
         "report": report,
-        "checked": checked,
         "protocols": protocols_in_use() if kind is ListKind.GIRTHS else (),
         "section": "exchange",
     }
@@ -107,7 +116,7 @@ def _page(
     return render(
         request,
         "exchange/import.html",
-        shown | (_shown(kind, report) if report else {}),
+        shown | confirming | (_shown(kind, report) if report else {}),
         status=422 if is_refused else 200,
     )
 
@@ -128,8 +137,7 @@ def _shown(kind: ListKind, report: ListReport) -> dict[str, object]:
 
 def _example(kind: ListKind) -> HttpResponse:
     """A small file to begin from: the columns, and one invented line."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{kind.value}-example.csv"'
+    response = csv_answer(f"{kind.value}-example.csv")
     columns = LISTS[kind].columns
     values = {column.name: column.example for column in columns}
     if "protocol" in values:

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for
+from clinic.common.csv_answers import CONTENT_TYPE
 from clinic.common.methods import look_or_send
 from clinic.exchange import record
 from clinic.exchange.layouts import LISTS
@@ -19,7 +20,6 @@ from measurements.csv_rows import COLUMNS
 
 FHIR_JSON = "application/fhir+json; charset=utf-8"
 FHIR_LINES = "application/fhir+ndjson; charset=utf-8"
-CSV = "text/csv; charset=utf-8"
 
 
 @permit("exchange.all")
@@ -36,7 +36,7 @@ def take_all_out(request: HttpRequest, what: str) -> StreamingHttpResponse:
     note_all_taken(what=taken, by=request.user)
     if taken is Taken.RECORD:
         return _file(record.every_bundle(), FHIR_LINES, "records.ndjson")
-    return _file(record.every_girth_csv(), CSV, "girths.csv")
+    return _file(record.every_girth_csv(), CONTENT_TYPE, "girths.csv")
 
 
 @permit("exchange.client")
@@ -50,7 +50,7 @@ def take_client_out(request: HttpRequest, client_id: UUID) -> HttpResponse | Str
     note_taken(client=client, what=taken, by=request.user)
     if taken is Taken.RECORD:
         return _file([record.client_bundle(client)], FHIR_JSON, "record.json")
-    return _file(record.girths_csv(client), CSV, "girths.csv")
+    return _file(record.girths_csv(client), CONTENT_TYPE, "girths.csv")
 
 
 def _taken(what: str) -> Taken:

@@ -17,7 +17,6 @@ from pypdf import PdfReader, PdfWriter
 from clinic.accounts.models import PaperSize, Practice
 from clinic.common.print import bytes_of, one_at_a_time, pages_of, press_for
 from clinic.letters.address import address_style
-from clinic.letters.pdf import PAGE_SIZE
 from clinic.letters.sending.models import Batch, Sending
 from clinic.letters.sending.posting import padding
 from clinic.letters.sending.ways import WITH_ADDRESS, Way
@@ -121,7 +120,7 @@ def _set_around(batch: Batch, envelopes: Sequence[Envelope]) -> tuple[PdfReader,
 def _set(template: str, shown: dict[str, object], batch: Batch) -> PdfReader:
     html = render_to_string(template, shown)
     with one_at_a_time:
-        press = press_for(PAGE_SIZE[PaperSize(batch.paper_size)], STYLES)
+        press = press_for(PaperSize(batch.paper_size), STYLES)
         return PdfReader(BytesIO(bytes_of(pages_of(html, press))))
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from clinic.common.csv_files import COULD_RUN
+from clinic.common.csv_files import SIGNATURE, harmless
 from clinic.letters.sending.file_names import file_name
 from clinic.letters.sending.models import Sending
 
@@ -29,12 +29,7 @@ def batch_zip(sendings: Sequence[Sending], letters: Mapping[UUID, bytes]) -> byt
             approved_on = timezone.localdate(row.letter.approved_at)
             named = file_name(row.letter_id, approved_on)
             file.writestr(named, pdf)
-            addressee = _safe(", ".join(row.addressee.splitlines()))
+            addressee = harmless(", ".join(row.addressee.splitlines()))
             rows.writerow([named, approved_on, addressee, hashlib.sha256(pdf).hexdigest()])
-        file.writestr(INDEX, "\ufeff" + index.getvalue())
+        file.writestr(INDEX, SIGNATURE + index.getvalue())
     return written.getvalue()
-
-
-def _safe(cell: str) -> str:
-    """A cell that no spreadsheet runs as a formula."""
-    return f"'{cell}" if cell.startswith(COULD_RUN) else cell

@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import therapists
+from clinic.common.csv_answers import csv_answer
 from clinic.common.errors import RuleBroken
 from clinic.common.file_errors import FileError
 from clinic.common.methods import look_or_send
@@ -85,8 +86,7 @@ def _page(
 
 def _example() -> HttpResponse:
     """A small file to begin from."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="appointments-example.csv"'
+    response = csv_answer("appointments-example.csv")
     rows = csv.writer(response)
     rows.writerow([column.name for column in COLUMNS])
     rows.writerow([column.example for column in COLUMNS])

@@ -14,7 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
 from clinic.clients.selectors import clients_for
-from clinic.common.csv_files import COULD_RUN
+from clinic.common.csv_answers import csv_answer
+from clinic.common.csv_files import harmless
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.scheduling.desk_sentences import sentence
@@ -52,8 +53,7 @@ def reminders(request: HttpRequest) -> HttpResponse:
 @require_safe
 def reminders_file(request: HttpRequest) -> HttpResponse:
     on = DayForm(request.GET).day(otherwise=_tomorrow())
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="reminders-{on}.csv"'
+    response = csv_answer(f"reminders-{on}.csv")
     lines = reminder_list(request.user, on=on)
     services.note_list_taken_out(lines=lines, by=request.user)
     _write(response, lines)
@@ -110,9 +110,4 @@ def _write(response: HttpResponse, lines: Iterable[ReminderLine]) -> None:
         agreed = "; ".join(channel.label for channel in line.channels)
         cells = (line.given_name, line.family_name, line.phone, line.email, agreed)
         when = (f"{line.starts_at:%Y-%m-%d}", f"{line.starts_at:%H:%M}")
-        rows.writerow([*when, *map(_safe, cells), "yes" if line.is_confirmed else "no"])
-
-
-def _safe(cell: str) -> str:
-    """A cell that no spreadsheet runs as a formula."""
-    return f"'{cell}" if cell.startswith(COULD_RUN) else cell
+        rows.writerow([*when, *map(harmless, cells), "yes" if line.is_confirmed else "no"])

@@ -111,6 +111,32 @@ def test_the_lead_is_told_on_today_and_reviews_it_once(
     assert lead.get(review).status_code == 404
 
 
+def test_who_became_lead_since_does_not_review_an_own_access(
+    desk: Browser, lead: Browser, cast: Cast, client_ill: Client
+) -> None:
+    desk.post(address(client_ill), {"reason": REASON})
+    User.objects.filter(pk=cast.front_desk.pk).update(role=Role.CLINIC_LEAD)
+    review = reverse("emergency-review", args=[EmergencyAccess.objects.get().pk])
+    assert desk.post(review, {"review": "All was well."}).status_code == 404
+    assert "another lead reviews it" in desk.get(reverse("emergencies")).text
+    assert "Emergency access was used" not in desk.get(reverse("today")).text
+    page = lead.get(review).text
+    assert reverse("client-history", args=[client_ill.pk]) in page
+    assert lead.post(review, {"review": "All was well."}).status_code == 302
+    assert lead.post(reverse("emergencies")).status_code == 405
+
+
+def test_a_region_of_two_episodes_is_read_once(
+    desk: Browser, cast: Cast, client_ill: Client
+) -> None:
+    make_episode(client_ill, cast.other_therapist)
+    desk.post(address(client_ill), {"reason": REASON})
+    page = desk.get(address(client_ill)).text
+    assert page.count("<li>right arm") == 1
+    assert "Theo Marsh" in page
+    assert "Tilda Brook" in page
+
+
 def test_an_access_stays_as_it_was_opened(desk: Browser, cast: Cast, client_ill: Client) -> None:
     desk.post(address(client_ill), {"reason": REASON})
     rows = EmergencyAccess.objects.all()

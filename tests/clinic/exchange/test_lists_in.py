@@ -14,9 +14,13 @@ from django.utils import timezone
 from clinic.audit.models import Entry
 from clinic.clients.models import Client, Referrer
 from clinic.common.vocabulary import Involvement, Limb, Region, RegionSide, Sex
+from clinic.exchange.errors import ListRefused
 from clinic.exchange.layouts import LISTS, ListKind
+from clinic.exchange.services import importing
 from clinic.keeping.services.merging import merge_clients
+from measurements.errors import ImportRefused
 from measurements.models import GirthReading
+from measurements.services.imports import keep_sessions
 from tests.builders import make_client, make_episode, make_protocol, make_referrer, today
 from tests.cast import Cast
 
@@ -42,17 +46,17 @@ def says(page: Any) -> list[tuple[int, str, str]]:
 
 
 @pytest.mark.parametrize("kind", list(ListKind))
-def test_each_list_has_a_page_with_its_columns_and_a_template_that_reads(
+def test_each_list_has_a_page_with_its_columns_and_a_example_that_reads(
     lead: Browser, kind: ListKind
 ) -> None:
     page = lead.get(address(kind)).content.decode()
     assert all(f"<code>{column.name}</code>" in page for column in LISTS[kind].columns)
-    template = lead.get(address(kind), {"example": "1"}).content
-    rows = list(csv.DictReader(StringIO(template.decode())))
+    example = lead.get(address(kind), {"example": "1"}).content
+    rows = list(csv.DictReader(StringIO(example.decode("utf-8-sig"))))
     assert set(rows[0]) == {column.name for column in LISTS[kind].columns}
-    checked = check(lead, kind, template)
+    checked = check(lead, kind, example)
     told = {column for _, column, _ in says(checked)}
-    # The template's client is invented, so girths find nobody; all else reads.
+    # The example's client is invented, so girths find nobody; all else reads.
     assert told == ({"record_number"} if kind is ListKind.GIRTHS else set())
 
 
@@ -104,9 +108,13 @@ def test_every_fault_is_told_with_its_line_and_nothing_is_kept(lead: Browser) ->
         (6, "born_on"),
         (7, "sex"),
         (7, "agrees_to_letters"),
+        (7, "email"),
+        (7, "referrer"),
         (8, "email"),
         (9, "referrer"),
+        (10, "given_name"),
         (10, "family_name"),
+        (11, "family_name"),
         (11, "phone"),
         (12, "given_name"),
     }
@@ -115,6 +123,13 @@ def test_every_fault_is_told_with_its_line_and_nothing_is_kept(lead: Browser) ->
     assert "year-month-day" in told[5, "born_on"]
     assert "2 referrers" in told[9, "referrer"]
     assert Client.objects.count() == 1
+
+
+def test_a_comma_inside_an_address_is_named_as_what_divided_the_line(lead: Browser) -> None:
+    raw = b"given_name,family_name,born_on,street\nIvo,Brandt,1948-01-02,1 Mill Lane, Saltmere\n"
+    ((line, column, said),) = says(check(lead, "clients", raw))
+    assert (line, column) == (2, "")
+    assert "Put quotation marks around a cell with a comma or semicolon in it" in said
 
 
 def test_look_alikes_are_told_and_need_an_answer_of_their_own(lead: Browser) -> None:
@@ -127,6 +142,8 @@ def test_look_alikes_are_told_and_need_an_answer_of_their_own(lead: Browser) -> 
     refused = lead.post(address("clients"), sent)
     assert refused.status_code == 422
     assert "may be registered already" in refused.content.decode()
+    assert 'aria-describedby="are-others-error"' in refused.content.decode()
+    assert 'aria-describedby="are-others-error"' not in page.content.decode()
     assert refused.context["checked"] == sent["checked"]  # no second upload
     assert Client.objects.count() == 1
     # Somebody else came meanwhile: the answer does not cover a doubt that nobody has seen.
@@ -192,9 +209,11 @@ def test_referrers_come_in_and_their_doubles_are_told(lead: Browser) -> None:
 
 
 def test_a_wrong_word_for_a_referrer_is_told_beside_its_line(lead: Browser) -> None:
-    page = check(lead, "referrers", b"given_name,family_name,delivery\nBo,Lindqvist,pigeon\n")
-    ((line, column, said),) = says(page)
+    raw = b"given_name,family_name,delivery,fax\nBo,Lindqvist,pigeon,=1+1\n,Farrow,post,1\n"
+    page = check(lead, "referrers", raw)
+    (_, (line, column, said), empty) = says(page)
     assert (line, column, page.status_code) == (2, "delivery", 422)
+    assert empty[:2] == (3, "given_name")
     assert "pigeon" in said
     assert "post, fax, hand, email" in said
 
@@ -221,7 +240,20 @@ def test_girths_of_many_go_to_the_episode_of_their_day(lead: Browser, cast: Cast
     assert (early.girth_sessions.count(), late.girth_sessions.count()) == (2, 1)
     again = check(lead, "girths", raw.encode())  # the same file twice: kept already
     assert again.status_code == 422
-    assert "Already" in again.content.decode() or "already" in again.content.decode()
+    assert [column for _, column, _ in says(again)] == ["taken_on"] * 3
+
+
+def test_what_is_unusual_says_at_which_side_and_position(lead: Browser, cast: Cast) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    make_episode(make_client(record_number="G1"), cast.therapist)
+    line = f'G1,2026-01-12,arm,{{}},{{}},{{}},sitting,"{protocol.name}"\n'
+    raw = GIRTHS + line.format("right", 0, 17) + line.format("right", 4, 45)
+    page = check(lead, "girths", raw.encode())
+    assert page.context["checked"]
+    told = page.context["remarks"]
+    assert told
+    assert all(line == 2 and said.startswith("Right arm, ") for line, said in told)
+    assert any("4 cm: 45.0" in said for _, said in told)
 
 
 def test_arms_and_legs_go_to_the_episode_that_treats_them(lead: Browser, cast: Cast) -> None:
@@ -284,6 +316,64 @@ def test_girths_of_nobody_are_told(lead: Browser) -> None:
     ]
     assert "no episode" in told[0][2]
     assert "No client" in told[1][2]
+
+
+def test_a_mistyped_first_line_is_told_alone_and_each_stray_number_once(
+    lead: Browser, cast: Cast
+) -> None:
+    """A session's posture and protocol stand in its first line: nothing is missing below it."""
+    protocol = make_protocol(levels_cm=[0, 4, 8])
+    for number in ("G1", "G2"):
+        make_episode(make_client(record_number=number), cast.therapist)
+
+    def session(number: str, first: tuple[str, str]) -> str:
+        lines = [f'{number},2026-01-12,arm,right,0,20,sitting,"{protocol.name}"\n'.replace(*first)]
+        return "".join(
+            [*lines, *(f"{number},2026-01-12,arm,right,{cm},2{cm},,\n" for cm in (4, 8))]
+        )
+
+    wrong_girth, wrong_number = (",20,", ",x,"), ("G2", "G22")
+    page = check(lead, "girths", (GIRTHS + session("G1", wrong_girth)).encode())
+    assert [each[:2] for each in says(page)] == [(2, "girth_cm")]
+    assert page.context["report"].waiting == 1
+    page = check(lead, "girths", (GIRTHS + session("G2", wrong_number)).encode())
+    assert [each[:2] for each in says(page)] == [(2, "record_number")]
+    # A wrong line of one client is no excuse for what another's session lacks.
+    raw = GIRTHS + session("G1", wrong_girth) + session("G2", ("sitting", ""))
+    page = check(lead, "girths", raw.encode())
+    assert [each[:2] for each in says(page)] == [(2, "girth_cm"), (5, "posture")]
+    page = check(lead, "girths", (GIRTHS + session("G9", ("", ""))).encode())
+    ((line, _, said),) = says(page)
+    assert (line, "3 lines" in said) == (2, True)
+    mended = GIRTHS + session("G1", ("", "")) + session("G2", ("", ""))
+    assert check(lead, "girths", mended.encode()).context["checked"]
+
+
+def test_a_refusal_half_way_calls_nothing_recorded_that_was_undone(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    protocol = make_protocol(levels_cm=[0, 4])
+    for number in ("G1", "G2"):
+        make_episode(make_client(record_number=number), cast.therapist)
+    raw = GIRTHS + "".join(
+        f'{number},2026-01-12,arm,right,{level},2{level},sitting,"{protocol.name}"\n'
+        for number in ("G1", "G2")
+        for level in (0, 4)
+    )
+    kept: list[object] = []
+
+    def once(**part: Any) -> None:
+        """The second meets a session that somebody else recorded meanwhile."""
+        if kept:
+            raise ImportRefused(None)
+        kept.append(keep_sessions(**part))
+
+    monkeypatch.setattr(importing, "keep_sessions", once)
+    with pytest.raises(ListRefused) as refused:
+        importing.import_girths(raw=raw.encode(), seen="", by=cast.lead)
+    assert len(kept) == 1
+    assert refused.value.report.problems == ()
+    assert not GirthReading.objects.exists()
 
 
 def test_only_the_lead_imports_and_only_by_the_right_method(

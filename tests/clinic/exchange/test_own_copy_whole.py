@@ -1,8 +1,10 @@
 """The client's own copy tells of every kind of row that hangs on a client, or says why not."""
 
+import re
 from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from html import unescape
 from typing import Any
 
 import pgtrigger
@@ -224,7 +226,7 @@ def _sent(letter: ProgressLetter, cast: Cast) -> None:
 
 def words_of(asked: CopyRequest) -> str:
     page = render_to_string("exchange/own_copy_print.html", {"copy": own_copy(asked)})
-    return " ".join(strip_tags(page).replace("\u00a0", " ").split())
+    return " ".join(unescape(strip_tags(page)).split())
 
 
 def test_the_copy_tells_of_every_table(asked: CopyRequest, cast: Cast) -> None:
@@ -252,3 +254,31 @@ def test_a_letter_approved_and_not_sent_is_not_called_sent(asked: CopyRequest) -
     said = words_of(asked)
     assert "Not sent." in said
     assert "Sent by post" not in said
+
+
+def test_the_error_beside_a_volume_is_that_of_one_taping(asked: CopyRequest) -> None:
+    """1.96 standard errors hold one taping; two differ by up to sqrt(2) times that.
+
+    Bland and Altman, BMJ 1996;313:744: within-subject SD, repeatability 2.77 of it [memory].
+    """
+    report = own_copy(asked).episodes[0].reports[0]
+    assert report.right
+    assert report.right_margin_ml == pytest.approx(1.96 * report.right.error_ml)
+    said = words_of(asked)
+    assert "a single taping lies no further than that from the average of many" in said
+    assert "taped again" not in said
+
+
+def test_a_difference_is_told_with_its_sign_and_a_request_with_who_asked(
+    asked: CopyRequest,
+) -> None:
+    said = words_of(asked)
+    assert re.search(r"compared with the other side: [+−]\d+ mL ± \d+ mL \([+−][\d.]+ %\)", said)
+    assert "3 Feb 2026, by the client: The street is wrong. Asked for: Write 2 Mill Lane." in said
+
+
+def test_sentences_of_a_plan_and_a_note_end_once(asked: CopyRequest) -> None:
+    said = words_of(asked)
+    assert "Lifts the arm (by 5 Apr 2026)" in said
+    assert "Expected outcome: Good. Signed by" in said
+    assert ".;" not in said

@@ -86,6 +86,21 @@ def test_refusing_a_copy_needs_a_reason(therapist: Browser) -> None:
     assert "Choose that day or a later one." in page
 
 
+def test_how_a_copy_was_handed_over_is_chosen_and_no_reason_is_lost(therapist: Browser) -> None:
+    """An answer stays for good, so none is chosen beforehand, and nothing typed is dropped."""
+    asked = ask_copy(therapist, make_client())
+    answer = reverse("copy", args=[asked.pk])
+    typed = {"closed_on": f"{timezone.localdate():%Y-%m-%d}", "handed_over": ""}
+    assert '<option value="" selected>Choose</option>' in therapist.get(answer).text
+    assert "This field is required." in therapist.post(answer, typed).text
+    said = typed | {"handed_over": "hand", "refused_because": "Her sister has it."}
+    page = therapist.post(answer, said).text
+    assert "A copy is handed over: empty this" in page
+    assert "Her sister has it." in page
+    asked.refresh_from_db()
+    assert asked.is_open
+
+
 def test_a_day_to_come_is_refused_and_what_was_typed_stays(therapist: Browser) -> None:
     ahead = f"{timezone.localdate() + timedelta(days=3):%Y-%m-%d}"
     page = therapist.post(

@@ -1,11 +1,12 @@
 """Data out: the pages, who may, what is recorded, and girths that come back the same."""
 
+import codecs
 import csv
 import errno
 import json
 import tracemalloc
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -32,7 +33,7 @@ from measurements.limb.volume import limb_volume
 from measurements.models import GirthReading, GirthSession
 from measurements.selectors.taped import joined, taped
 from measurements.services.imports import import_sessions
-from tests.builders import make_client, make_episode, make_protocol, make_session
+from tests.builders import make_client, make_episode, make_protocol, make_session, today
 from tests.cast import Cast, make_staff
 from tests.clinic.exchange.stories import make_letter
 from tests.clinic.exchange.validators import schema_faults
@@ -43,7 +44,7 @@ def taken(response: object) -> bytes:
 
 
 def lines(raw: bytes) -> list[dict[str, str]]:
-    return list(csv.DictReader(StringIO(raw.decode())))
+    return list(csv.DictReader(StringIO(raw.decode("utf-8-sig"))))
 
 
 def test_the_client_page_leads_to_a_record_that_is_logged(therapist: Browser, cast: Cast) -> None:
@@ -78,6 +79,21 @@ def test_the_front_desk_gets_no_record_and_the_therapist_not_everybodys(
     assert therapist.post(everybody).status_code == 403
     assert therapist.get(reverse("exchange")).status_code == 403
     assert not Entry.objects.filter(verb__endswith="taken_out").exists()
+
+
+def test_what_the_page_sends_the_lead_to_is_there(lead: Browser, cast: Cast) -> None:
+    page = lead.get(reverse("exchange")).text
+    episode = make_episode(make_client(), cast.therapist)
+    make_protocol()
+    client = lead.get(reverse("client", args=[episode.client.pk])).text
+    enter = lead.get(reverse("girths-enter", args=[episode.pk])).text
+    for words, there in (
+        ("Take the record out", client),
+        ("Tape girths", client),
+        ("Import past sessions", enter),
+    ):
+        assert f"“{words}”" in page
+        assert f">{words}</a>" in there
 
 
 def test_wrong_methods_and_unknown_kinds_are_refused(lead: Browser) -> None:
@@ -190,11 +206,30 @@ def test_girths_come_out_as_taped_and_no_cell_can_run(
     assert len(found) == 2 * 2 * 11
     assert {row["note"] for row in found} == {"'-2 cm, by sight", ""}
     assert not [
-        c for row in csv.reader(StringIO(raw.decode())) for c in row if c[:1] in "=+-@" and c
+        c
+        for row in csv.reader(StringIO(raw.decode("utf-8-sig")))
+        for c in row
+        if c[:1] in "=+-@" and c
     ]
     first = found[0]
     assert (first["side"], float(first["level_cm"]), float(first["girth_cm"])) == ("right", 0, 18.2)
     assert history_of(taped_client).filter(verb="girths.taken_out").count() == 1
+
+
+def test_accents_come_back_through_the_signature_that_spreadsheets_need(cast: Cast) -> None:
+    said = "Œdème – zoë, Łódź"
+    client, other = make_client(), make_client(family_name="Elsewhere")
+    make_session(
+        make_episode(client, cast.therapist),
+        make_protocol(name="Médial"),
+        taken_on=today(),
+        note=said,
+    )
+    raw = "".join(record.girths_csv(client)).encode()
+    assert raw.count(codecs.BOM_UTF8) == 1
+    assert raw.startswith(codecs.BOM_UTF8 + b"taken_on,")
+    import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
+    assert GirthSession.objects.get(episode__client=other).note == said
 
 
 def test_girths_of_one_client_round_trip(cast: Cast, taped_client: Client) -> None:
@@ -205,6 +240,29 @@ def test_girths_of_one_client_round_trip(cast: Cast, taped_client: Client) -> No
     import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
     assert volumes(other) == before
     assert GirthSession.objects.filter(episode__client=other, note="-2 cm, by sight").count() == 1
+
+
+@pytest.mark.parametrize("times", [(None, None), (time(9), time(9)), (None, time(9))])
+def test_two_tapings_of_a_day_stay_two_whatever_their_times(
+    cast: Cast, times: tuple[time | None, time | None]
+) -> None:
+    client, other = make_client(), make_client(family_name="Elsewhere")
+    episode, protocol = make_episode(client, cast.therapist), make_protocol()
+    for number, taken_at in enumerate(times, start=1):
+        girths_cm = [20.0 + number] * 11
+        make_session(
+            episode,
+            protocol,
+            taken_on=today(),
+            taken_at=taken_at,
+            round=number,
+            right_cm=girths_cm,
+        )
+    raw = "".join(record.girths_csv(client)).encode()
+    import_sessions(episode=make_episode(other, cast.therapist), raw=raw, by=cast.therapist)
+    assert volumes(other) == volumes(client)
+    again = GirthSession.objects.filter(episode__client=other).order_by("round")
+    assert [(each.round, each.taken_at) for each in again] == [*enumerate(times, start=1)]
 
 
 def test_everybodys_girths_round_trip_through_the_import_of_all(

@@ -235,7 +235,7 @@ def test_the_file_holds_every_line_and_is_noted(lead: Browser, cast: Cast) -> No
     for _ in range(60):
         audit.record(cast.therapist, "client.opened", client=person, subject=person)
     answer = lead.post(reverse("record-file"), ASKED | {"action": "client.opened"})
-    lines = b"".join(answer).decode().splitlines()  # type: ignore[arg-type]
+    lines = b"".join(answer).decode("utf-8-sig").splitlines()  # type: ignore[arg-type]
     assert len(lines) == 61
     assert lines[0].startswith("when,who,role,what,client")
     assert "Theo Marsh,Therapist,opened the client page" in lines[1]

@@ -100,7 +100,7 @@ def rows_of(browser: Browser) -> list[dict[str, str]]:
     response = browser.get(reverse(FILE), around_today())
     assert response["Content-Type"] == "text/csv; charset=utf-8"
     assert "attachment" in response["Content-Disposition"]
-    return list(csv.DictReader(StringIO(response.content.decode())))
+    return list(csv.DictReader(StringIO(response.content.decode("utf-8-sig"))))
 
 
 @pytest.mark.usefixtures("sources")

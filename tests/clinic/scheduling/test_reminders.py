@@ -164,7 +164,7 @@ def test_the_csv_holds_the_same_and_no_cell_that_a_spreadsheet_runs(
         client=person, channel=ReminderChannel.PHONE, agreed_on=today(), by=cast.front_desk
     )
     answer = desk.get(reverse("reminders-file"), {"on": str(today() + days(1))})
-    (row,) = csv.DictReader(StringIO(answer.content.decode()))
+    (row,) = csv.DictReader(StringIO(answer.content.decode("utf-8-sig")))
     assert (row["time"], row["agreed"], row["confirmed"]) == ("09:00", "by phone", "no")
     assert (row["given_name"], row["phone"]) == ("'=cmd()", "'+1 555 0142")
 
