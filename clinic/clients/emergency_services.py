@@ -3,15 +3,19 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.core.paginator import Page, Paginator
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
 from clinic.audit import services as audit
+from clinic.clients import errors
 from clinic.clients.emergency import LASTS, EmergencyAccess
 from clinic.clients.models import AffectedRegion, Client, PrecautionFound, Referrer
+
+PAGE_LENGTH = 50
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,13 @@ def open_emergency(*, client: Client, reason: str, by: User) -> EmergencyAccess:
 
 @transaction.atomic
 def review_emergency(*, access: EmergencyAccess, review: str, by: User) -> None:
-    """Note what the lead found on looking into it. Once; never by who opened it."""
+    """Note what the lead found on looking into it. Once; never by who opened it.
+
+    Raises EmergencyReviewed.
+    """
+    stored = EmergencyAccess.objects.select_for_update().get(pk=access.pk)
+    if stored.reviewed_by:
+        raise errors.EmergencyReviewed(str(stored.reviewed_by), stored.review)
     access.reviewed_at, access.reviewed_by, access.review = timezone.now(), by, review
     access.save(update_fields=["reviewed_at", "reviewed_by", "review"])
     audit.record(by, "emergency.reviewed", client=access.client, subject=access)
@@ -74,6 +84,13 @@ def emergencies_for(user: User) -> QuerySet[EmergencyAccess]:
 def to_review(user: User) -> QuerySet[EmergencyAccess]:
     """Those that wait for this person's review: opened by another, as the database insists."""
     return emergencies_for(user).filter(reviewed_at=None).exclude(by=user)
+
+
+def emergency_page(user: User, number: object) -> Page[EmergencyAccess]:
+    """One page of what a lead sees: what nobody has looked into first, the latest first."""
+    listed = emergencies_for(user).annotate(is_reviewed=Q(reviewed_at__isnull=False))
+    ordered = listed.order_by("is_reviewed", "-opened_at", "-pk")
+    return Paginator(ordered, PAGE_LENGTH).get_page(number)
 
 
 @dataclass(frozen=True)

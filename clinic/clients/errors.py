@@ -16,6 +16,7 @@ from clinic.common.errors import RuleBroken
 # ├── PrecautionAlreadyOpen
 # ├── PrecautionAlreadyCleared
 # ├── RecordGone
+# ├── EmergencyReviewed
 # └── ImpossibleDay
 #     ├── DayInFuture
 #     ├── OpenedAfterFirstPhase
@@ -94,6 +95,15 @@ class PrecautionAlreadyCleared(RuleBroken):
 
 class RecordGone(RuleBroken):
     """The record was merged or erased meanwhile."""
+
+
+class EmergencyReviewed(RuleBroken):
+    """Another lead reviewed the emergency access meanwhile."""
+
+    def __init__(self, reviewer: str, review: str) -> None:
+        super().__init__(reviewer, review)
+        self.reviewer = reviewer
+        self.review = review
 
 
 class ImpossibleDay(RuleBroken):

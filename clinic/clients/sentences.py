@@ -45,6 +45,9 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.RecordGone: lambda error: (
         "The record was merged or erased meanwhile. Look for it again."
     ),
+    errors.EmergencyReviewed: lambda error: (
+        f"{error.reviewer} has reviewed it meanwhile: “{error.review}” Yours was not kept."
+    ),
     errors.DayInFuture: lambda error: "This day is still to come. Choose today or an earlier day.",
     errors.BornTooEarly: lambda error: (
         f"A date of birth before {day(error.limit)} cannot be right. Check the year."

@@ -5,8 +5,9 @@ from typing import Any
 from django import forms
 from django.urls import reverse
 
+from clinic.clients.forms.pieces import ClientsForm
 from clinic.clients.models import Client
-from clinic.common.forms import PlainForm, form_layout
+from clinic.common.forms import form_layout
 
 # Shorter than this is no reason that anybody could review.
 SHORTEST = 10
@@ -18,7 +19,7 @@ def _sentence(label: str, help_text: str) -> forms.CharField:
     return field
 
 
-class ReasonForm(PlainForm):
+class ReasonForm(ClientsForm):
     """What happened."""
 
     reason = _sentence("What has happened?", "One sentence; the clinic lead reads it.")
@@ -38,7 +39,7 @@ class ReasonForm(PlainForm):
         return reason
 
 
-class ReviewForm(PlainForm):
+class ReviewForm(ClientsForm):
     """What the lead found."""
 
     review = _sentence("What did you find?", "For example: ambulance called, access was right.")

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 from clinic.accounts.permits import permit
 from clinic.audit import services as audit
 from clinic.clients import emergency_services as services
+from clinic.clients.errors import EmergencyReviewed
 from clinic.clients.forms.emergency import ReasonForm, ReviewForm
 from clinic.clients.selectors import client_card, clients_for
 from clinic.common.methods import look_or_send
@@ -34,7 +35,8 @@ def emergency(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @permit("emergency.review")
 @require_safe
 def emergencies(request: HttpRequest) -> HttpResponse:
-    shown = {"section": "practice", "accesses": services.emergencies_for(request.user)[:100]}
+    page = services.emergency_page(request.user, request.GET.get("page"))
+    shown = {"section": "practice", "page": page}
     return render(request, "clients/emergencies.html", shown)
 
 
@@ -44,10 +46,11 @@ def review(request: HttpRequest, access_id: int) -> HttpResponse:
     access = get_object_or_404(services.to_review(request.user), pk=access_id)
     form = ReviewForm(request.POST or None)
     if form.is_valid():
-        services.review_emergency(
-            access=access, review=form.cleaned_data["review"], by=request.user
-        )
-        messages.success(request, "Reviewed and kept.")
-        return redirect("emergencies")
+        with form.catching(EmergencyReviewed):
+            services.review_emergency(
+                access=access, review=form.cleaned_data["review"], by=request.user
+            )
+            messages.success(request, "Reviewed and kept.")
+            return redirect("emergencies")
     shown = {"section": "practice", "access": access, "form": form}
     return render(request, "clients/emergency_review.html", shown)

@@ -1,6 +1,7 @@
 """Emergency access: an hour, a reason, the precautions and no more, and the lead's review."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, ProgrammingError, transaction
@@ -10,8 +11,10 @@ from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.audit.selectors import history_of
+from clinic.clients import emergency_services
 from clinic.clients.emergency import EmergencyAccess
 from clinic.clients.models import Client, PrecautionFound
+from clinic.clients.views import emergency as emergency_views
 from clinic.common.vocabulary import Precaution, Role
 from tests.builders import make_client, make_episode, today
 from tests.cast import Cast, make_staff
@@ -124,6 +127,45 @@ def test_who_became_lead_since_does_not_review_an_own_access(
     assert reverse("client-history", args=[client_ill.pk]) in page
     assert lead.post(review, {"review": "All was well."}).status_code == 302
     assert lead.post(reverse("emergencies")).status_code == 405
+
+
+def test_what_nobody_looked_into_comes_first_and_every_page_can_be_reached(
+    lead: Browser, cast: Cast, client_ill: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(emergency_services, "PAGE_LENGTH", 2)
+    opened = [
+        emergency_services.open_emergency(
+            client=client_ill, reason=f"{REASON} {n}", by=cast.front_desk
+        )
+        for n in range(3)
+    ]
+    for access in opened[1:]:
+        emergency_services.review_emergency(access=access, review="Was right.", by=cast.lead)
+    first, second = (lead.get(reverse("emergencies"), {"page": n}).text for n in (1, 2))
+    assert first.index(f"{REASON} 0") < first.index(f"{REASON} 2")
+    assert f"{REASON} 1" in second
+    assert f"{REASON} 1" not in first
+
+
+def test_of_two_leads_the_second_is_told_what_the_first_found(
+    lead: Browser, cast: Cast, client_ill: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    access = emergency_services.open_emergency(client=client_ill, reason=REASON, by=cast.front_desk)
+    other = make_staff("livia", "Livia Sand", Role.CLINIC_LEAD)
+    find = emergency_views.get_object_or_404
+
+    def found(*asked: Any, **keys: Any) -> Any:
+        """The other lead is done between this one's look and this one's note."""
+        seen = find(*asked, **keys)
+        emergency_services.review_emergency(access=access, review="Ambulance came.", by=other)
+        return seen
+
+    monkeypatch.setattr(emergency_views, "get_object_or_404", found)
+    page = lead.post(reverse("emergency-review", args=[access.pk]), {"review": "All was well."})
+    assert "Livia Sand has reviewed it meanwhile: “Ambulance came.”" in page.text
+    assert "All was well." in page.text
+    access.refresh_from_db()
+    assert access.reviewed_by == other
 
 
 def test_a_region_of_two_episodes_is_read_once(
