@@ -123,9 +123,12 @@ def sequences(database: Connection[Any]) -> list[Sequence]:
 
 
 def set_sequence(database: Connection[Any], standing: Sequence) -> None:
-    name = sql.Identifier(standing.name).as_string(database)
+    """As far as the transaction is kept: `setval` alone would stay when all else is taken back."""
+    name = sql.Identifier(standing.name)
+    database.execute(sql.SQL("ALTER SEQUENCE {} RESTART").format(name))
     database.execute(
-        "SELECT setval(%s::regclass, %s, %s)", [name, standing.last_value, standing.is_called]
+        "SELECT setval(%s::regclass, %s, %s)",
+        [name.as_string(database), standing.last_value, standing.is_called],
     )
 
 

@@ -154,7 +154,7 @@ def test_what_is_restored_is_the_same_for_pg_dump(clinic: BackedUp, second: str)
 def test_a_restored_database_is_one_to_work_in(second: str) -> None:
     """Numbers go on where they stood, and what is kept refuses edits as before."""
     taken = {number for (number,) in query(second, "SELECT record_number FROM clients_client")}
-    with working_in(second):
+    with empty_database(template=second) as copy, working_in(copy):
         assert next_record_number() not in taken
         lead = User.objects.get(role=Role.CLINIC_LEAD)
         audit.record(lead, "client.opened", client=Client.objects.first())

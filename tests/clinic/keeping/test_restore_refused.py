@@ -60,7 +60,9 @@ def refusal(command: str, path: Path) -> str:
 
 
 def content(database: str) -> list[bytes]:
-    text = run("pg_dump", "--data-only", "--exclude-table-data=keeping_run", database)
+    """Rows and sequences as pg_dump writes them, but for what notes each try."""
+    left_out = [f"--exclude-table-data={name}" for name in ("keeping_run", "keeping_run_id_seq")]
+    text = run("pg_dump", "--data-only", *left_out, database)
     return sorted(line for line in text.splitlines() if not line.startswith(b"\\"))
 
 
@@ -91,9 +93,7 @@ def test_a_restore_that_differs_anywhere_is_not_kept(
     monkeypatch.setattr(restore, "_fill", badly)
     assert f"What was restored is not the same in {place}." in refusal("restore", backup)
     monkeypatch.undo()
-    assert [line for line in content(database) if b"setval" not in line] == [
-        line for line in before if b"setval" not in line
-    ]
+    assert content(database) == before
 
 
 LATER = "INSERT INTO django_migrations (app, name, applied) VALUES ('keeping', '9999_later', now())"
@@ -127,12 +127,12 @@ def test_a_record_tampered_with_before_the_backup_is_told_after_the_restore(
     database: str, tmp_path: Path
 ) -> None:
     """The copy is faithful, and so what is wrong with the original comes to light."""
-    with migrated_database() as empty:
-        with working_in(database):
+    with migrated_database() as tampered, migrated_database() as empty:
+        with working_in(tampered):
             audit.record(make_cast().lead, "client.opened")
-            query(database, "ALTER TABLE audit_entry DISABLE TRIGGER USER")
-            query(database, "UPDATE audit_entry SET verb = 'client.edited'")
-            query(database, "ALTER TABLE audit_entry ENABLE TRIGGER USER")
+            query(tampered, "ALTER TABLE audit_entry DISABLE TRIGGER USER")
+            query(tampered, "UPDATE audit_entry SET verb = 'client.edited'")
+            query(tampered, "ALTER TABLE audit_entry ENABLE TRIGGER USER")
             path = backed_up(tmp_path)
         with working_in(empty):
             said = refusal("restore", path)
