@@ -92,11 +92,10 @@ class AccountVerb(Word):
     SIGN_IN_ENDED = "sign_in_ended", "ended a sign-in"
     SIGN_INS_ENDED = "sign_ins_ended", "ended all other sign-ins"
     UNLOCKED = "unlocked", "lifted a lock"
-    DETAILS_EDITED = "details_edited", "edited the details"
 
 
 class AccountEvent(models.Model):
-    """What was done to an account, when and by whom. Never changed, never deleted."""
+    """What was done to an account's ways in, when and by whom. Never changed, never deleted."""
 
     at = models.DateTimeField(auto_now_add=True)
     about = models.ForeignKey(USER, models.PROTECT, related_name="account_events")

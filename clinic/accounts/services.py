@@ -87,7 +87,6 @@ def save_staff(*, user: User, by: User) -> User:
     if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
         raise ValidationError({"role": NOT_ONESELF})
     user.save()
-    note(user, AccountVerb.DETAILS_EDITED, by=by)
     audit.record(by, "account.edited", subject=user)
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()

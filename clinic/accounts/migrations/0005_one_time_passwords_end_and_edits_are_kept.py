@@ -44,25 +44,5 @@ class Migration(migrations.Migration):
                 name="own_password_has_no_end",
             ),
         ),
-        migrations.AlterField(
-            model_name="accountevent",
-            name="verb",
-            field=models.CharField(
-                choices=[
-                    ("password_chosen", "Chose a new password"),
-                    ("password_renewed", "Made a one-time password"),
-                    ("second_factor_set", "Set up the second step"),
-                    ("second_factor_off", "Turned the second step off"),
-                    ("second_factor_reset", "Reset the second step"),
-                    ("codes_renewed", "Made new recovery codes"),
-                    ("code_used", "Signed in with a recovery code"),
-                    ("sign_in_ended", "Ended a sign-in"),
-                    ("sign_ins_ended", "Ended all other sign-ins"),
-                    ("unlocked", "Lifted a lock"),
-                    ("details_edited", "Edited the details"),
-                ],
-                max_length=24,
-            ),
-        ),
         migrations.RunSQL(ATTACH, DETACH),
     ]

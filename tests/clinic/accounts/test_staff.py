@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.accounts.models import AccountEvent, Practice, User
+from clinic.audit.models import Entry
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
@@ -58,16 +59,6 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
 
 
-def test_an_edit_says_who_made_it_on_the_persons_own_page(
-    lead: Browser, therapist: Browser, cast: Cast
-) -> None:
-    edited = NEW | {"sign_in_name": "theo", "is_active": "on"}
-    lead.post(reverse("staff-edit", args=[cast.therapist.pk]), edited)
-    event = AccountEvent.objects.get(verb="details_edited")
-    assert (event.about, event.by) == (cast.therapist, cast.lead)
-    assert "Leona Vale edited the details" in therapist.get(reverse("account")).text
-
-
 @pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
 def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     lead: Browser, cast: Cast, change: dict[str, str]
@@ -77,7 +68,7 @@ def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     assert "Another clinic lead has to do that" in lead.post(address, own | change).text
     cast.lead.refresh_from_db()
     assert (cast.lead.role, cast.lead.is_active) == ("clinic_lead", True)
-    assert not AccountEvent.objects.filter(verb="details_edited").exists()
+    assert not Entry.objects.filter(verb="account.edited").exists()
     cast.therapist.role = "clinic_lead"
     cast.therapist.save()
     other = Browser()
