@@ -46,7 +46,7 @@ def says(page: Any) -> list[tuple[int, str, str]]:
 
 
 @pytest.mark.parametrize("kind", list(ListKind))
-def test_each_list_has_a_page_with_its_columns_and_a_example_that_reads(
+def test_each_list_has_a_page_with_its_columns_and_an_example_that_reads(
     lead: Browser, kind: ListKind
 ) -> None:
     page = lead.get(address(kind)).content.decode()
