@@ -8,6 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pgtrigger
 import pytest
 from django.apps import apps
@@ -29,6 +30,11 @@ from tests.demos import DemoOf, demos
 
 USUAL_KINDS = import_module("clinic.scheduling.migrations.0003_usual_kinds")
 FOLDER_VARIABLE = "EBBLINE_TESTS_FOLDER"
+
+# One commit has one verdict, however slow the machine; `--hypothesis-profile=search` draws anew.
+hypothesis.settings.register_profile("repeatable", derandomize=True, deadline=None)
+hypothesis.settings.register_profile("search", max_examples=5000, deadline=None)
+hypothesis.settings.load_profile("repeatable")
 
 
 def pytest_configure(config: pytest.Config) -> None:

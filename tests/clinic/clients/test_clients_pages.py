@@ -1,5 +1,6 @@
 """Every page of this app: who may open it, by which method, and what its address gives away."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -101,7 +102,8 @@ def test_what_the_front_desk_opens_says_nothing_clinical(
 @pytest.mark.parametrize("name", NAMES)
 def test_no_address_tells_who_the_client_is(address_of: Callable[[str], str], name: str) -> None:
     known = Client.objects.get()
-    address = address_of(name).lower()
+    # Of keys only their shape matters: four figures of one can be those of a year.
+    address = re.sub(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", "key", address_of(name).lower())
     for told in (known.given_name, known.family_name, known.record_number, "1961", "i97"):
         assert told.lower() not in address
 

@@ -99,9 +99,11 @@ PAPER_FOR_ENVELOPES = "letters-batch-pdf"
 
 
 def said(answer: Any) -> str:
-    """The text of an answer without its addresses, names of styles and scripts."""
+    """The text of an answer without its addresses, names of styles and scripts, and tokens."""
     text = answer.content.decode(errors="replace")
     text = re.sub(r"<(script|style)\b.*?</\1>", " ", text, flags=re.S)
+    # A token is drawn for each answer from letters and figures: now and then it begins with "mL".
+    text = re.sub(r'(name="csrfmiddlewaretoken" value|"X-CSRFToken": ?)"\w+"', " ", text)
     return re.sub(r'\b(href|action|src|class|id|for|hx-[a-z-]+)="[^"]*"', " ", text)
 
 
