@@ -57,10 +57,6 @@ class Section:
     why: str
     cards: tuple[Card, ...]
 
-    @property
-    def first_number(self) -> int:
-        return self.cards[0].number
-
 
 @dataclass(frozen=True)
 class People:

@@ -47,10 +47,6 @@ def plans_of_care(maker: Maker, rows: ClientRows) -> Iterator[Json]:
         yield from goals
 
 
-def plan_reference(plan: PlanOfCare) -> Json:
-    return pieces.reference("CarePlan", str(plan.pk))
-
-
 def _plan(maker: Maker, plan: PlanOfCare, goals: list[Json], *, is_over: bool) -> Json:
     certified = (
         f"Certified by {plan.certified_by} on {plan.certified_on.isoformat()}."
