@@ -18,6 +18,7 @@ from clinic.clients.record_requests import CopyRequest, CorrectionRequest
 from clinic.demo.loading import load
 from clinic.keeping.models import ErasureGround
 from clinic.keeping.services.erasing import ask_erasure
+from clinic.keeping.services.holding import hold_record
 from clinic.letters.models import ProgressLetter
 from clinic.letters.runs.models import LetterRun, RunLetter
 from clinic.letters.sending.models import Batch, Sending
@@ -98,6 +99,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
     erasure = ask_erasure(
         client=other, ground=ErasureGround.LAW, reason="Asked in writing.", by=cast.other_therapist
     )
+    hold = hold_record(client=client, reason="A claim was announced.", by=cast.lead)
     emergency = open_emergency(client=client, reason="Fainted at the desk.", by=cast.front_desk)
     connection.check_constraints()  # what waits for the end of a transaction is done once, here
     named = {name: model.objects.filter(**which).first() for name, (model, which) in ONE_OF.items()}
@@ -113,6 +115,7 @@ def furnish(cast: Cast) -> dict[str, Any]:
         "off_id": off.pk,
         "other_id": other.pk,
         "erasure_id": erasure.pk,
+        "hold_id": hold.pk,
         "access_id": emergency.pk,
         "view_id": view.pk,
         "consent_id": consent.pk,

@@ -25,6 +25,8 @@ SENTENCES = {
     "client.compared": "compared the record with another",
     "client.merged": "merged two records of the client",
     "client.exported": "exported the whole record",
+    "hold.placed": "held the record against erasure",
+    "hold.lifted": "lifted the hold against erasure",
     "erasure.asked": "asked that the record be erased",
     "erasure.confirmed": "confirmed the erasure of the record",
     "erasure.withdrawn": "withdrew the erasure of the record",

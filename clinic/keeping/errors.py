@@ -14,6 +14,8 @@ from clinic.common.errors import RuleBroken
 # ├── SamePerson
 # ├── StillBooked
 # ├── StillAsked
+# ├── StillHeld
+# ├── HeldAlready
 # └── NotOpen
 
 
@@ -55,6 +57,18 @@ class StillAsked(RuleBroken):
         self.requests = tuple(requests)
 
 
+class StillHeld(RuleBroken):
+    """The record is held against erasure."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__()
+        self.reason = reason
+
+
+class HeldAlready(RuleBroken):
+    """The record is held since before."""
+
+
 class AskedAlready(RuleBroken):
     """The erasure was asked before and waits."""
 
@@ -64,4 +78,4 @@ class SamePerson(RuleBroken):
 
 
 class NotOpen(RuleBroken):
-    """The erasure was confirmed or withdrawn before."""
+    """The erasure was confirmed or withdrawn, or the hold lifted, before."""

@@ -79,6 +79,35 @@ class RetentionForm(PlainModelForm):
         )
 
 
+class HoldForm(PlainForm):
+    """Why a record must not be erased."""
+
+    sentence = staticmethod(sentence)
+    reason = forms.CharField(
+        max_length=200,
+        label="Why it must be kept",
+        help_text="Whoever asks for an erasure reads it: for example who announced a claim, and"
+        " when.",
+    )
+
+    def __init__(self, *args: Any, client: Client, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        back = reverse("client", args=[client.pk])
+        self.helper = form_layout("reason", save="Hold this record", back=back)
+
+
+class LiftForm(PlainForm):
+    """Why a record may go again."""
+
+    sentence = staticmethod(sentence)
+    because = forms.CharField(max_length=200, label="Why it need not be held any longer")
+
+    def __init__(self, *args: Any, client: Client, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        back = reverse("client-hold", args=[client.pk])
+        self.helper = form_layout("because", save="Lift the hold", back=back)
+
+
 class ErasureForm(PlainForm):
     """Why a record is to be erased."""
 

@@ -103,6 +103,52 @@ class Merge(models.Model):
         return f"{self.other_id} into {self.kept_id}"
 
 
+# A hold that nobody has lifted.
+STANDING = Q(lifted_at__isnull=True)
+
+
+class Hold(models.Model):
+    """A record that must not be erased, whatever its period: a claim or an inquiry may need it."""
+
+    client = models.ForeignKey("clients.Client", models.PROTECT, related_name="holds")
+    reason = models.CharField(max_length=200)
+    placed_at = models.DateTimeField(auto_now_add=True)
+    placed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    lifted_because = models.CharField(max_length=200, blank=True)
+    lifted_at = models.DateTimeField(null=True)
+    lifted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-placed_at", "-pk"]
+        verbose_name, verbose_name_plural = "hold", "holds against erasure"
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="hold_has_reason"),
+            models.CheckConstraint(
+                condition=Q(lifted_at__isnull=True, lifted_by__isnull=True, lifted_because="")
+                | (Q(lifted_at__isnull=False, lifted_by__isnull=False) & ~Q(lifted_because="")),
+                name="hold_lifted_by_somebody_and_why",
+            ),
+            models.UniqueConstraint(fields=["client"], condition=STANDING, name="held_once"),
+        ]
+        triggers = [
+            pgtrigger.Protect(name="hold_kept", operation=pgtrigger.Delete),
+            pgtrigger.Protect(
+                name="lifted_hold_stays",
+                operation=pgtrigger.Update,
+                condition=Once("lifted_at", pgtrigger.AnyChange()),
+            ),
+            pgtrigger.ReadOnly(
+                name="hold_as_placed", fields=["client", "reason", "placed_at", "placed_by"]
+            ),
+            no_truncate("no_hold_truncate"),
+        ]
+
+    def __str__(self) -> str:
+        return f"hold of {self.placed_at:%Y-%m-%d}"
+
+
 class ErasureGround(Word):
     RETENTION = "retention", "the period of keeping is over"
     LAW = "law", "a law or a court demands it"

@@ -85,6 +85,13 @@ RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"The client waits for an answer: {_asked(error.requests)}. Answer first; the client's page"
         " shows what was asked."
     ),
+    errors.StillHeld: lambda error: (
+        f"This record is held against erasure (“{error.reason}”). A clinic lead lifts the hold"
+        " first."
+    ),
+    errors.HeldAlready: lambda error: (
+        "Somebody has held this record since you opened the page. Nothing was changed."
+    ),
     errors.AskedAlready: lambda error: (
         "An erasure of this record was asked and waits for its second person. It is confirmed or"
         " withdrawn first."
@@ -92,7 +99,7 @@ RECORD_SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.SamePerson: lambda error: (
         "You asked for this erasure yourself. Another person confirms it."
     ),
-    errors.NotOpen: lambda error: "This was confirmed or withdrawn before. Nothing was changed.",
+    errors.NotOpen: lambda error: "Somebody has decided this before. Nothing was changed.",
 }
 
 

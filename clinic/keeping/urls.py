@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.keeping.views import records, standing
+from clinic.keeping.views import holds, records, standing
 
 CLIENT = "clients/<uuid:client_id>/"
 
@@ -11,6 +11,8 @@ urlpatterns = [
     path("erasures/", records.erasures_asked, name="erasures"),
     path("erasures/<int:erasure_id>/confirm/", records.confirm, name="erasure-confirm"),
     path("erasures/<int:erasure_id>/withdraw/", records.withdraw, name="erasure-withdraw"),
+    path("holds/<int:hold_id>/lift/", holds.lift, name="hold-lift"),
+    path(f"{CLIENT}hold/", holds.hold, name="client-hold"),
     path(f"{CLIENT}merge/", records.choose_other, name="client-merge"),
     path(f"{CLIENT}merge/<uuid:other_id>/", records.merge, name="client-merge-with"),
     path(f"{CLIENT}export/", records.export, name="client-export"),

@@ -36,14 +36,21 @@ OF_A_CLIENT = frozenset(
     for what in (
         *("client", "episode", "region", "precaution", "session", "score", "programme", "garment"),
         *("record", "appointment", "entry", "authorisation", "note", "plan", "goal", "letter"),
-        *("sending", "copy", "correction", "access", "erasure"),
+        *("sending", "copy", "correction", "access", "erasure", "hold"),
     )
 )
 # Pages that ask for one step, from a page that notes the look, and show who the client is and
 # little more. What they keep is noted when it is sent.
 ASKS_FOR_A_STEP = {
     *("client-deactivate", "client-erase", "client-export", "client-merge", "client-take-out"),
-    *("erasure-confirm", "copy-new", "correction-new", "emergency-review"),
+    *(
+        "client-hold",
+        "hold-lift",
+        "erasure-confirm",
+        "copy-new",
+        "correction-new",
+        "emergency-review",
+    ),
     *("episode-new", "treatment-new", "treatment-remove", "precaution-new", "precaution-clear"),
     *("girths-import", "girths-strike", "findings-new", "scores-new", "scores-panel"),
     *("score-strike", "programme-discard", "programme-withdraw", "garment-new", "garment-fit"),

@@ -1,5 +1,6 @@
 """Which records are past their period of keeping."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -7,14 +8,14 @@ from uuid import UUID
 
 from dateutil.relativedelta import relativedelta
 from django.core.paginator import Page, Paginator
-from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Greatest, TruncDate
 from django.utils import timezone
 
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, RecordRequest
 from clinic.clients.selectors import standing_clients
-from clinic.keeping.models import WAITING, Erasure, RetentionRule
+from clinic.keeping.models import STANDING, WAITING, Erasure, Hold, RetentionRule
 from clinic.keeping.retention import RetentionRules
 from clinic.scheduling.models import HELD, Appointment
 from clinic.scheduling.states import Status
@@ -34,6 +35,7 @@ class PastLine:
     last_seen_on: date
     kept_until: date
     is_asked: bool  # an erasure waits for its second person
+    is_held: bool
 
 
 def retention_rule() -> RetentionRule:
@@ -56,6 +58,7 @@ def past_retention(number: str, *, today: date) -> Page[Any]:
             last_seen_on=client.last_seen_on,
             kept_until=kept.kept_until(last_seen_on=client.last_seen_on, born_on=client.born_on),
             is_asked=client.is_asked,
+            is_held=client.is_held,
         )
         for client in page.object_list
     ]
@@ -77,6 +80,12 @@ def bookings_to_come(**whose: Any) -> QuerySet[Appointment]:
     return Appointment.objects.filter(HELD, period__endswith__gt=timezone.now(), **whose)
 
 
+def holds_of(clients: Iterable[UUID]) -> QuerySet[Hold]:
+    """Why these clients' records must not be erased, then why they once had to stay."""
+    holds = Hold.objects.filter(client__in=clients).select_related("placed_by", "lifted_by")
+    return holds.order_by(F("lifted_at").desc(nulls_first=True), "-placed_at", "-pk")
+
+
 def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:
     """What these clients asked about their own record and have no answer to. Two queries."""
     copies = CopyRequest.objects.filter(client__in=clients, closed_on=None)
@@ -88,12 +97,14 @@ def _past(kept: RetentionRules, today: date) -> QuerySet[Any]:
     grown = today - relativedelta(years=kept.majority_age + kept.years_after_majority)
     booked = bookings_to_come(client=OuterRef("pk"))
     waiting = Erasure.objects.filter(WAITING, client=OuterRef("pk"))
+    of_it = Q(client=OuterRef("pk")) | Q(client__merged_into=OuterRef("pk"))
+    held = Hold.objects.filter(STANDING, of_it)
     past = _with_last_seen(standing_clients()).filter(
         last_seen_on__lte=kept.seen_before(today), born_on__lte=grown
     )
     return (
         past.exclude(Exists(booked))
-        .annotate(is_asked=Exists(waiting))
+        .annotate(is_asked=Exists(waiting), is_held=Exists(held))
         .order_by("last_seen_on", "pk")
     )
 

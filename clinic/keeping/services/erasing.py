@@ -20,8 +20,13 @@ from clinic.clients.services import lock_record
 from clinic.common.vocabulary import Sex
 from clinic.keeping import errors
 from clinic.keeping.belongings import belongings, family
-from clinic.keeping.models import WAITING, Erasure, ErasureGround
-from clinic.keeping.selectors.retention import bookings_to_come, kept_until, requests_waiting
+from clinic.keeping.models import STANDING, WAITING, Erasure, ErasureGround
+from clinic.keeping.selectors.retention import (
+    bookings_to_come,
+    holds_of,
+    kept_until,
+    requests_waiting,
+)
 from clinic.keeping.words import kind_of
 
 # What a blanked record carries where the database wants a value.
@@ -44,8 +49,8 @@ BLANK = {
 def ask_erasure(*, client: Client, ground: ErasureGround, reason: str, by: User) -> Erasure:
     """Ask that everything of a client be erased; nothing happens until another person confirms.
 
-    Raises RecordGone, AskedAlready, StillBooked, StillAsked, and StillKept where the ground is that
-    the period of keeping is over and it is not.
+    Raises RecordGone, AskedAlready, StillHeld, StillBooked, StillAsked, and StillKept where the
+    ground is that the period of keeping is over and it is not.
     """
     client = lock_record(client=client)
     if Erasure.objects.filter(WAITING, client=client).exists():
@@ -66,7 +71,7 @@ def ask_erasure(*, client: Client, ground: ErasureGround, reason: str, by: User)
 def confirm_erasure(*, erasure: Erasure, by: User) -> Erasure:
     """Erase, for good; all that could stand in the way is looked at once more.
 
-    Raises NotOpen, SamePerson, RecordGone, StillBooked, StillAsked, StillKept.
+    Raises NotOpen, SamePerson, RecordGone, StillHeld, StillBooked, StillAsked, StillKept.
     """
     erasure = _locked_open(erasure)
     if by.pk == erasure.asked_by_id:
@@ -99,6 +104,8 @@ def _locked_open(erasure: Erasure) -> Erasure:
 
 def _check_may_go(client: Client, ground: ErasureGround) -> None:
     records = family(client)
+    if hold := holds_of(records).filter(STANDING).first():
+        raise errors.StillHeld(hold.reason)
     if coming := bookings_to_come(client__in=records).count():
         raise errors.StillBooked(coming)
     if waiting := requests_waiting(records):

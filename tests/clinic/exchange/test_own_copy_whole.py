@@ -93,6 +93,8 @@ NOT_TOLD = {
     "letters_runletter": "the practice's list of a month; the letter itself is told",
     "scheduling_series": "booked as appointments, which are told",
     "scheduling_statuschange": "the appointment tells the state that it came to",
+    # 45 CFR 164.524(a)(1)(ii): what is compiled in anticipation of an action. [memory]
+    "keeping_hold": "why the practice may not erase the record",
     "scheduling_recallschedule": "when the practice means to measure again",
 }
 

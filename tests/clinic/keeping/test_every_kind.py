@@ -18,8 +18,9 @@ from clinic.accounts.models import User
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, HandedOver
 from clinic.keeping.belongings import belongings, references_to
-from clinic.keeping.models import ErasureGround
+from clinic.keeping.models import ErasureGround, Hold
 from clinic.keeping.services.erasing import ask_erasure, confirm_erasure
+from clinic.keeping.services.holding import lift_hold
 from clinic.keeping.services.merging import merge_clients
 from clinic.scheduling.models import (
     HELD,
@@ -113,7 +114,9 @@ def test_a_merge_moves_a_row_of_every_kind(cast: Cast) -> None:
 
 
 def clear_the_way(by: User) -> None:
-    """Nobody is booked to come or waits for an answer."""
+    """Nobody is booked to come or waits for an answer, and no record is held."""
+    for hold in Hold.objects.filter(lifted_at=None):
+        lift_hold(hold=hold, because="The claim is settled.", by=by)
     coming = Appointment.objects.filter(HELD, period__endswith__gt=timezone.now())
     coming.update(status="cancelled_early", cancel_reason="other")
     answered = {"closed_on": timezone.localdate(), "closed_by": by}
