@@ -59,7 +59,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
 def _status(request: HttpRequest, error: BaseException | None) -> int:
     if is_database_away(error):
         return HTTPStatus.SERVICE_UNAVAILABLE
-    if request.method == "POST" and is_gone(error):
+    # What a script sends it keeps itself, and sends again by itself.
+    is_by_hand = request.method == "POST" and "HX-Request" not in request.headers
+    if is_by_hand and is_gone(error):
         return HTTPStatus.CONFLICT
     return HTTPStatus.INTERNAL_SERVER_ERROR
 

@@ -148,10 +148,12 @@ def test_what_went_before_it_was_saved_is_told_and_the_typed_text_kept(
 
 @pytest.mark.django_db
 def test_a_page_asked_for_in_vain_is_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As is a relation without a row: neither can go between a form's reading and its writing."""
+    """As is a relation without a row; and a script is told to send again."""
     browser = forgiving_browser()
     monkeypatch.setattr(FORM, raising(Referrer.DoesNotExist))
     assert browser.get("/referrers/new/").status_code == 500
+    sent = browser.post("/referrers/new/", TYPED, headers={"HX-Request": "true"})
+    assert sent.status_code == 500
     monkeypatch.setattr(FORM, raising(Entry.link.RelatedObjectDoesNotExist))
     assert browser.post("/referrers/new/", TYPED).status_code == 500
 
