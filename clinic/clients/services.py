@@ -73,7 +73,8 @@ def edit_client(*, client: Client, before: editing.Said, by: User) -> Client:
 
 @transaction.atomic
 def deactivate_client(*, client: Client, reason: str, by: User) -> Client:
-    """Take a client off the lists; nothing is deleted and it can be undone."""
+    """Take a client off the lists; nothing is deleted and it can be undone. Raises RecordGone."""
+    lock_record(client=client)
     client.deactivated_at = timezone.now()
     client.deactivated_reason = reason
     client.save(update_fields=["deactivated_at", "deactivated_reason"])
@@ -83,7 +84,8 @@ def deactivate_client(*, client: Client, reason: str, by: User) -> Client:
 
 @transaction.atomic
 def reactivate_client(*, client: Client, by: User) -> Client:
-    """Put a deactivated client back on the lists."""
+    """Put a deactivated client back on the lists. Raises RecordGone."""
+    lock_record(client=client)
     client.deactivated_at = None
     client.deactivated_reason = ""
     client.save(update_fields=["deactivated_at", "deactivated_reason"])
@@ -100,9 +102,10 @@ def note_client_opened(*, client: Client, by: User) -> None:
 def lock_record(*, client: Client) -> Client:
     """The client's row, held to the end of the transaction, so that no merge or erasure passes by.
 
-    Raises RecordGone after one.
+    Others may still refer to it, as each entry of the access record does: who does so and holds a
+    row of the record would else wait for us, and we for them. Raises RecordGone after one.
     """
-    stored = Client.objects.select_for_update().get(pk=client.pk)
+    stored = Client.objects.select_for_update(no_key=True).get(pk=client.pk)
     if stored.is_gone:
         raise errors.RecordGone
     return stored

@@ -1,4 +1,4 @@
-"""The page shown when the record cannot be reached or kept: a sentence, and what was typed.
+"""The page shown when something cannot be kept, whoever's fault: a sentence, and what was typed.
 
 It asks the database nothing, and shows only to the sender what the same request brought.
 """
@@ -6,8 +6,10 @@ It asks the database nothing, and shows only to the sender what the same request
 import errno
 import sys
 from dataclasses import dataclass
+from http import HTTPStatus
 
-from django.db import InterfaceError, OperationalError
+from django.core.exceptions import ObjectDoesNotExist
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.http.request import RawPostDataException
 from django.middleware.csrf import get_token
@@ -16,6 +18,8 @@ from django.template import loader
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
 # A form with a field that is named so is never kept: what is secret is typed again.
 SECRET = ("password", "passphrase")
+# PostgreSQL manual, appendix A.
+FOREIGN_KEY_VIOLATION = "23503"
 RETRY_AFTER_S = "20"
 
 
@@ -32,12 +36,13 @@ class Typed:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Answer what nobody caught: 503 where the database is the cause, else 500."""
-    error = sys.exception()
-    is_away = is_database_away(error)
-    template = loader.get_template("503.html" if is_away else "500.html")
+    """Answer what nobody caught.
+
+    503 where the database is the cause, 409 where somebody else was quicker, else 500.
+    """
+    status = _status(request, sys.exception())
     kept = _kept(request)
-    page = template.render(
+    page = loader.get_template(f"{status}.html").render(
         {
             "typed": kept,
             "has_files": bool(kept is not None and request.FILES),
@@ -45,10 +50,20 @@ def server_error(request: HttpRequest) -> HttpResponse:
             "token": get_token(request),
         }
     )
-    response = HttpResponse(page, status=503 if is_away else 500)
-    if is_away:
+    response = HttpResponse(page, status=status)
+    if status == HTTPStatus.SERVICE_UNAVAILABLE:
         response.headers["Retry-After"] = RETRY_AFTER_S
     return response
+
+
+def _status(request: HttpRequest, error: BaseException | None) -> int:
+    if is_database_away(error):
+        return HTTPStatus.SERVICE_UNAVAILABLE
+    # What a script sends it keeps itself, and sends again by itself.
+    is_by_hand = request.method == "POST" and "HX-Request" not in request.headers
+    if is_by_hand and is_gone(error):
+        return HTTPStatus.CONFLICT
+    return HTTPStatus.INTERNAL_SERVER_ERROR
 
 
 def is_database_away(error: BaseException | None) -> bool:
@@ -56,6 +71,18 @@ def is_database_away(error: BaseException | None) -> bool:
     if isinstance(error, OSError):
         return error.errno in NO_ROOM
     return isinstance(error, OperationalError | InterfaceError)
+
+
+def is_gone(error: BaseException | None) -> bool:
+    """Whether what a form works on went between its reading and its writing.
+
+    A row refers to what is no longer there, or a row read before is not found again. A merged or
+    erased record is not there to the database's own triggers (`clinic.keeping`).
+    """
+    if isinstance(error, IntegrityError):
+        return getattr(error.__cause__, "sqlstate", None) == FOREIGN_KEY_VIOLATION
+    # A relation that has no row is an AttributeError as well, and our own fault.
+    return isinstance(error, ObjectDoesNotExist) and not isinstance(error, AttributeError)
 
 
 def _kept(request: HttpRequest) -> list[Typed] | None:

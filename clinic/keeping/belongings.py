@@ -31,21 +31,31 @@ def family(client: Client) -> list[UUID]:
 
 def belongings(clients: Iterable[UUID]) -> Found:
     """Keys of all rows that hang on these clients, by model; the clients are not among them."""
-    found: Found = {Client: set(clients)}
-    waiting: list[type[Model]] = [Client]
+    return hanging_on({Client: set(clients)})
+
+
+def hanging_on(roots: Found, *, is_locked: bool = False) -> Found:
+    """Keys of all rows that hang on these, by model; these are not among them.
+
+    Locked rows stay so to the end of the transaction; others may still hang rows on them.
+    """
+    found: Found = {}
+    waiting = list(roots.items())
     while waiting:
-        parent = waiting.pop()
+        parent, keys = waiting.pop()
         for field in references_to(parent):
-            fresh = _naming(field, found[parent]) - found.get(field.model, set())
-            if fresh:
-                found.setdefault(field.model, set()).update(fresh)
-                waiting.append(field.model)
-    del found[Client]
+            kind = field.model
+            known = found.get(kind, set()) | roots.get(kind, set())
+            if fresh := _naming(field, keys, is_locked=is_locked) - known:
+                found.setdefault(kind, set()).update(fresh)
+                waiting.append((kind, fresh))
     return found
 
 
-def _naming(field: Any, keys: set[Any]) -> set[Any]:
+def _naming(field: Any, keys: set[Any], *, is_locked: bool) -> set[Any]:
     rows = field.model._base_manager.filter(**{f"{field.name}__in": keys})
+    if is_locked:
+        rows = rows.select_for_update(no_key=True)
     return set(rows.values_list("pk", flat=True))
 
 

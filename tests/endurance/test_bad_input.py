@@ -94,6 +94,8 @@ def check(clinic: tuple[Cast, list[Form]], *, examples: int, is_repeatable: bool
             connection.check_constraints()
             transaction.set_rollback(True)
         assert answer.status_code < 500, (form.address, sent)
+        # Nothing went meanwhile: to say so would hide a fault of ours.
+        assert "409.html" not in {used.name for used in answer.templates}, (form.address, sent)
 
     is_answered()
 

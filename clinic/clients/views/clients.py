@@ -20,6 +20,7 @@ from clinic.clients.selectors import (
     look_alikes,
     referrers_to_choose,
 )
+from clinic.clients.sentences import sentence
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 
@@ -86,11 +87,12 @@ def deactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user).filter(deactivated_at=None), pk=client_id)
     form = DeactivateForm(request.POST or None, back=reverse("client", args=[client_id]))
     if form.is_valid():
-        services.deactivate_client(
-            client=client, reason=form.cleaned_data["reason"], by=request.user
-        )
-        messages.success(request, f"{client} is off the lists. Reactivating undoes this.")
-        return redirect("client", client_id)
+        with form.catching(RuleBroken):
+            services.deactivate_client(
+                client=client, reason=form.cleaned_data["reason"], by=request.user
+            )
+            messages.success(request, f"{client} is off the lists. Reactivating undoes this.")
+            return redirect("client", client_id)
     return render(request, "clients/deactivate.html", {"form": form, "client": client} | SECTION)
 
 
@@ -98,8 +100,12 @@ def deactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @require_POST
 def reactivate(request: HttpRequest, client_id: UUID) -> HttpResponse:
     client = get_object_or_404(clients_for(request.user), pk=client_id)
-    services.reactivate_client(client=client, by=request.user)
-    messages.success(request, f"{client} is back on the lists.")
+    try:
+        services.reactivate_client(client=client, by=request.user)
+    except RuleBroken as error:
+        messages.error(request, sentence(error))
+    else:
+        messages.success(request, f"{client} is back on the lists.")
     return redirect("client", client_id)
 
 

@@ -19,7 +19,7 @@ from clinic.clients.models import Client
 from clinic.clients.services import lock_record
 from clinic.common.vocabulary import Sex
 from clinic.keeping import errors
-from clinic.keeping.belongings import belongings, family
+from clinic.keeping.belongings import Found, family, hanging_on
 from clinic.keeping.models import STANDING, WAITING, Erasure, ErasureGround
 from clinic.keeping.selectors.retention import (
     bookings_to_come,
@@ -120,15 +120,30 @@ def _remove_all(clients: list[UUID]) -> dict[str, int]:
     References are checked when the transaction ends: should something still refer to a row that
     went, all of it fails rather than half of it be done.
     """
-    removed: Counter[str] = Counter()
-    found = belongings(clients)
-    with pgtrigger.ignore():
-        for model, keys in found.items():
-            rows = model._base_manager.filter(pk__in=keys)
-            removed[kind_of(model)] += len(keys)
-            rows._raw_delete(rows.db)
+    # Inside, a transaction of its own: what the database refuses is told as what it was.
+    with pgtrigger.ignore(), transaction.atomic():
+        found = _delete_all(clients)
         erased = Client.objects.filter(pk__in=clients)
         erased.update(erased_at=timezone.now(), deactivated_at=timezone.now(), **BLANK)
     rows = {model._meta.db_table: keys for model, keys in found.items()}
     audit.forget_values(clients=clients, rows=rows)
+    removed: Counter[str] = Counter()
+    for model, keys in found.items():
+        removed[kind_of(model)] += len(keys)
     return dict(removed)
+
+
+def _delete_all(clients: list[UUID]) -> Found:
+    """Delete what hangs on these clients, and what somebody hung on it in this very moment.
+
+    All is locked before anything goes, so that nobody who holds a row of it waits for one that
+    went. A row hung on one that went is there to be found by now, or is refused.
+    """
+    roots: Found = {Client: set(clients)}
+    deleted: Found = {}
+    while fresh := hanging_on(roots | deleted, is_locked=True):
+        for model, keys in fresh.items():
+            rows = model._base_manager.filter(pk__in=keys)
+            rows._raw_delete(rows.db)
+            deleted.setdefault(model, set()).update(keys)
+    return deleted

@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
 import pgtrigger
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Model
 from django.utils import timezone
 
@@ -37,7 +37,7 @@ def merge_clients(*, kept: Client, other: Client, taking: Collection[str], by: U
         raise errors.BookingsOverlap(overlaps)
     _clear_doubled_precautions(kept, other, by)
     _end_withdrawn_consents(kept, other)
-    moved = _move_all(kept, other)
+    moved = _moved(kept, other)
     taken = [name for name in DETAILS if name in taking]
     _take_details(kept, other, taken)
     _make_pointer(kept, other)
@@ -52,8 +52,8 @@ def _locked(kept: Client, other: Client) -> tuple[Client, Client]:
     """Both rows, locked in one order for all, so that two merges cannot wait for each other."""
     if kept.pk == other.pk:
         raise errors.SameRecord
-    rows = Client.objects.select_for_update().filter(pk__in=[kept.pk, other.pk]).order_by("pk")
-    by_key = {row.pk: row for row in rows}
+    rows = Client.objects.select_for_update(no_key=True).filter(pk__in=[kept.pk, other.pk])
+    by_key = {row.pk: row for row in rows.order_by("pk")}
     if any(row.is_gone for row in by_key.values()):
         raise RecordGone
     if Erasure.objects.filter(WAITING, client__in=by_key).exists():
@@ -84,12 +84,22 @@ def _end_withdrawn_consents(kept: Client, other: Client) -> None:
         )
 
 
+def _moved(kept: Client, other: Client) -> Counter[str]:
+    try:
+        return _move_all(kept, other)
+    except IntegrityError as error:  # somebody moved one of the bookings in this very moment
+        if overlaps := overlapping(kept, other):
+            raise errors.BookingsOverlap(overlaps) from error
+        raise
+
+
 def _move_all(kept: Client, other: Client) -> Counter[str]:
     moved: Counter[str] = Counter()
     for model, field in direct_references():
         twins = twin_keys(model, field.name, kept, other)
         rows = model._base_manager.filter(**{field.name: other}).exclude(pk__in=twins)
-        with _unprotected(model):
+        # Inside, a transaction of its own: what the database refuses is told as what it was.
+        with _unprotected(model), transaction.atomic():
             count = rows.update(**{field.name: kept})
         if count:
             moved[kind_of(model)] += count

@@ -74,6 +74,8 @@ def book_from_wait_list(*, offered: Offered, by: User, is_deliberate: bool = Fal
 
     Raises EntryClosed and what `booking.book` raises.
     """
+    # The client first, as a merge locks it: its rows, this entry too, come after.
+    Client.objects.select_for_update(no_key=True).get(pk=offered.entry.client_id)
     entry = _open(offered.entry)
     booking = Booking(entry.client, entry.kind, desk_note=entry.note)
     made = book(booking=booking, slot=offered.slot, by=by, is_deliberate=is_deliberate)

@@ -1,6 +1,6 @@
 """The database gone or full: a sentence, and what was typed is still there."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -8,10 +8,12 @@ import pytest
 from django.db import connection
 from django.test import Client as Browser
 
+from clinic.audit.models import Entry
 from clinic.clients.models import Referrer
 from tests.cast import make_cast
 
 NOTE = 'Dr Ostrander\'s line\nis <new> & "quoted"'
+FORM = "clinic.clients.views.referrers.ReferrerForm"
 TYPED = {"name": NOTE, "fax": "555 0100", "kind": ["a", "b"]}
 
 
@@ -121,7 +123,43 @@ def test_a_full_disk_is_told_and_the_typed_text_kept() -> None:
 @pytest.mark.django_db
 def test_a_fault_of_ours_keeps_the_typed_text_too(monkeypatch: pytest.MonkeyPatch) -> None:
     browser = forgiving_browser()
-    monkeypatch.setattr("clinic.clients.views.referrers.ReferrerForm", None)
+    monkeypatch.setattr(FORM, None)
     answer = browser.post("/referrers/new/", TYPED)
     assert answer.status_code == 500
     assert fields_of(answer.content.decode())["name"] == [NOTE]
+
+
+@pytest.mark.django_db
+def test_what_went_before_it_was_saved_is_told_and_the_typed_text_kept(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Sent again it would find nothing, so that is not offered."""
+    browser = forgiving_browser()
+    monkeypatch.setattr(
+        "clinic.clients.views.referrers.ReferrerForm", raising(Referrer.DoesNotExist)
+    )
+    answer = browser.post("/referrers/new/", TYPED)
+    page = answer.content.decode()
+    assert answer.status_code == 409
+    assert "removed meanwhile" in page
+    assert "is &lt;new&gt; &amp; &quot;quoted&quot;" in page
+    assert "Send it again" not in page
+
+
+@pytest.mark.django_db
+def test_a_page_asked_for_in_vain_is_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As is a relation without a row; and a script is told to send again."""
+    browser = forgiving_browser()
+    monkeypatch.setattr(FORM, raising(Referrer.DoesNotExist))
+    assert browser.get("/referrers/new/").status_code == 500
+    sent = browser.post("/referrers/new/", TYPED, headers={"HX-Request": "true"})
+    assert sent.status_code == 500
+    monkeypatch.setattr(FORM, raising(Entry.link.RelatedObjectDoesNotExist))
+    assert browser.post("/referrers/new/", TYPED).status_code == 500
+
+
+def raising(error: type[Exception]) -> Callable[..., None]:
+    def form(*_: object, **__: object) -> None:
+        raise error
+
+    return form

@@ -5,19 +5,21 @@ A new kind of which neither has a row fails here, until it has one: add it there
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from io import StringIO
 from typing import Any
 
+import pgtrigger
 import pytest
 from django.core.management import call_command
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import Model
 from django.utils import timezone
 
 from clinic.accounts.models import User
 from clinic.clients.models import Client
 from clinic.clients.record_requests import CopyRequest, CorrectionRequest, HandedOver
-from clinic.keeping.belongings import belongings, references_to
+from clinic.keeping.belongings import belongings, direct_references, references_to
 from clinic.keeping.models import ErasureGround, Hold
 from clinic.keeping.services.erasing import ask_erasure, confirm_erasure
 from clinic.keeping.services.holding import lift_hold
@@ -111,6 +113,28 @@ def test_a_merge_moves_a_row_of_every_kind(cast: Cast) -> None:
         assert belongings([kept.pk]) == before
         assert belongings([client.pk]) == {}
     check_all()
+
+
+def test_a_record_that_is_gone_gets_no_row_of_any_kind(cast: Cast) -> None:
+    """Neither a new one nor one of another's; a new table is guarded by a migration of its own."""
+    kept, gone = make_client(), make_client()
+    merge_clients(kept=kept, other=gone, taking=[], by=cast.lead)
+    for model, field in direct_references():
+        row = model._base_manager.exclude(**{field.name: gone}).first()
+        assert row is not None, model
+        with refused():
+            model._base_manager.filter(pk=row.pk).update(**{field.name: gone})
+        setattr(row, field.name, gone)
+        with refused():
+            model._base_manager.bulk_create([row])
+
+
+@contextmanager
+def refused() -> Iterator[None]:
+    """By what guards records that are gone, not by what else guards the table."""
+    error = pytest.raises(IntegrityError, match="the record was merged or erased")
+    with pgtrigger.ignore(), error, transaction.atomic():
+        yield
 
 
 def clear_the_way(by: User) -> None:
