@@ -39,6 +39,7 @@ NOT_WATCHED = {
     "clients_copyrequest": "answered once, then a trigger refuses",
     "clients_correctionrequest": "answered once, then a trigger refuses",
     "clients_emergencyaccess": "opened once and reviewed once, by columns of its own",
+    "keeping_hold": "placed once and lifted once, by columns of its own",
     "keeping_erasure": "who asked for an erasure and who confirmed it, by columns of its own",
     "letters_runletter": "the desk's list of one month, not the record; each step has its column",
 }
