@@ -21,7 +21,7 @@ order, are common practice, no source.
 """
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 
 from clinic.common.vocabulary import Phase
 from clinic.letters.clauses import News, all_tracks, day, fresh_news, is_newly_risen, tracks
@@ -80,9 +80,12 @@ def is_gap(summary: ProgressSummary) -> bool:
     """Whether an intensive phase went without measurement or visit for more than two weeks."""
     if summary.phase is not Phase.INTENSIVE or not summary.limbs:
         return False
-    known = [numbers.now.taken_on for numbers in summary.limbs]
-    known += [on for on in (summary.phase_since_on, summary.seen_on) if on]
-    return summary.period_to - max(known) > GAP
+    return summary.period_to - max(_last_seen_on(summary), summary.phase_since_on) > GAP
+
+
+def _last_seen_on(summary: ProgressSummary) -> date:
+    taped_on = max(numbers.now.taken_on for numbers in summary.limbs)
+    return max(taped_on, summary.seen_on or taped_on)
 
 
 def is_level(summary: ProgressSummary) -> bool:
@@ -121,8 +124,7 @@ def _paused(summary: ProgressSummary) -> str:
     if summary.barring:
         found = summary.barring[0]
         return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
-    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    return f"Last measured on {day(last_on)}, treatment may have been interrupted"
+    return f"Treatment interrupted: no visit on record since {day(_last_seen_on(summary))}"
 
 
 def _found_early(summary: ProgressSummary) -> str:

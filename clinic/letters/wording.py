@@ -10,7 +10,7 @@ from datetime import date
 
 from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import Clause, clauses, clauses_of_the_whole_course, day
+from clinic.letters.clauses import Clause, News, clauses, clauses_of_the_whole_course, day
 from clinic.letters.kinds import LetterKind
 from clinic.letters.story import is_gap, is_level, opening, story_of
 from clinic.letters.story_words import Story
@@ -64,23 +64,35 @@ def _joined(found: list[Clause]) -> str:
 
 
 def _opening(summary: ProgressSummary, first: Clause) -> str:
-    taped_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    if summary.measured_count == 0 and not is_gap(summary):
-        said = _own_opening(summary)
-        return f"{said}; last measured on {day(taped_on)}" if said else _unmeasured(taped_on)
-    return _label(summary, first)
-
-
-def _unmeasured(taped_on: date) -> str:
-    return f"Not measured in this period; on {day(taped_on)}"
+    label = _label(summary, first)
+    if summary.measured_count or is_gap(summary) or _own_opening(summary):
+        return label
+    return f"Not measured in this period. {label}"
 
 
 def _label(summary: ProgressSummary, first: Clause) -> str:
     """Better, same or worse; in a letter after what it is about. Early swelling is worse."""
-    said, news = _own_opening(summary), first.news.label.format(last=summary.kind.compared_with)
+    said = _own_opening(summary)
     if said and story_of(summary) is Story.EARLY_DETECTION:
-        return said
-    return f"{said}. {news}" if said else news
+        return said if summary.measured_count else f"{said}; last measured on {_taped(summary)}"
+    return f"{said}. {_news(summary, first)}" if said else _news(summary, first)
+
+
+def _news(summary: ProgressSummary, first: Clause) -> str:
+    """With its day where that is not of the period, or lies before what paused the treatment."""
+    news = first.news.label.format(last=summary.kind.compared_with)
+    taped_on = max((numbers.now.taken_on for numbers in summary.limbs), default=summary.period_to)
+    if summary.measured_count and all(found.found_on <= taped_on for found in summary.barring):
+        return news
+    return f"{news} {WHEN.get(first.news, 'when last measured on')} {_taped(summary)}"
+
+
+# What is not better, same or worse is said of its day in other words.
+WHEN = {News.FIRST: "on", News.NO_BASELINE: "on"}
+
+
+def _taped(summary: ProgressSummary) -> str:
+    return day(max(numbers.now.taken_on for numbers in summary.limbs))
 
 
 def _own_opening(summary: ProgressSummary) -> str:
@@ -90,7 +102,7 @@ def _own_opening(summary: ProgressSummary) -> str:
 def _action(summary: ProgressSummary) -> str:
     if summary.is_urgent:
         return "This needs attention now: see the box."
-    if has_worsened(summary):
+    if has_worsened(summary) or is_gap(summary):
         return "Please see below what we ask of you."
     return "No action needed from you."
 
@@ -228,6 +240,8 @@ def request_text(summary: ProgressSummary) -> str:
             f"Please tell us whether you see a reason for the rise, such as {_growth(summary)},"
             " infection or clot, and whether it needs examination or imaging."
         )
+    if is_gap(summary):
+        return "Please tell us if you know why treatment stopped, and ask the client to call us."
     return "No action needed from you."
 
 

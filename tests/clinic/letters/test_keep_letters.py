@@ -277,7 +277,7 @@ def test_every_story_compiles_into_a_sentence(story: str, cast: Cast) -> None:
         "better": "Better: ",
         "worse": "Worse: ",
         "unchanged": "Unchanged: ",
-        "without_baseline": "No baseline yet: ",
+        "without_baseline": "No baseline to compare with: ",
         "first_session": "First measurement: ",
         "bilateral": "Better: ",
         "much_treated": "Treatment is paused (",

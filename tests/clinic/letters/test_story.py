@@ -89,7 +89,9 @@ def test_a_limb_not_measured_since_the_last_letter_is_no_news(
     later = then | {"last_letter_on": LAST_ON, "measured_count": 0}
     assert story(told, **later) is Story.STEADY
     assert not has_news(summary(told, **later | {"phase_since_on": BASELINE_ON}))
-    assert bottom_line(summary(told, **later)).startswith("Not measured in this period; on 5 Mar")
+    line = bottom_line(summary(told, **later))
+    assert line.startswith("Not measured in this period. ")
+    assert " when last measured on 5 Mar 2026: the excess volume" in line
 
 
 def test_both_limbs_larger_at_once_are_not_called_swelling() -> None:
@@ -163,6 +165,22 @@ def test_an_intensive_phase_is_interrupted_after_more_than_two_weeks(
     assert story(numbers, **KEPT | {"period_to": NOW_ON + silent}) is Story.STEADY
 
 
+def test_a_letter_about_a_client_who_stopped_coming_says_so_and_asks_why() -> None:
+    late = {"phase": Phase.INTENSIVE, "period_to": NOW_ON + 2 * GAP, "measured_count": 0}
+    gone = summary(arm(200, 400), **late)
+    line = bottom_line(gone)
+    assert line.startswith(
+        "Treatment interrupted: no visit on record since 5 Mar 2026. Better when last measured on"
+        " 5 Mar 2026: the excess volume"
+    )
+    assert line.endswith("Please see below what we ask of you.")
+    assert request_text(gone) == (
+        "Please tell us if you know why treatment stopped, and ask the client to call us."
+    )
+    seen_since = summary(arm(200, 400), **late, seen_on=NOW_ON + timedelta(days=2))
+    assert "no visit on record since 7 Mar 2026" in bottom_line(seen_since)
+
+
 def test_the_plan_of_an_interrupted_phase_does_not_say_that_it_continues() -> None:
     late = {"phase": Phase.INTENSIVE, "period_to": NOW_ON + 2 * GAP}
     assert plan_text(summary(arm(400, 400, 400), **late)) == (
@@ -194,7 +212,13 @@ def test_a_phase_with_visits_is_not_called_interrupted_for_want_of_tape() -> Non
 def test_what_bars_treatment_is_an_interruption_whatever_the_numbers() -> None:
     paused = summary(arm(200, 400), precautions=(INFECTION,), **KEPT)
     assert story_of(paused) is Story.INTERRUPTION
-    assert bottom_line(paused).startswith("Treatment is paused (untreated infection")
+    assert bottom_line(paused).startswith(
+        "Treatment is paused (untreated infection, cellulitis or fever, found 5 Mar 2026). Better: "
+    )
+    found_since = replace(INFECTION, found_on=NOW_ON + timedelta(days=1))
+    assert "found 6 Mar 2026). Better when last measured on 5 Mar 2026: the" in bottom_line(
+        summary(arm(200, 400), precautions=(found_since,), **KEPT)
+    )
     port = PrecautionOpen(Precaution.DEVICE_UNDER_SKIN, NOW_ON, False)
     assert story(arm(200, 400), precautions=(port,), **KEPT) is Story.GOOD_RESPONSE
 
