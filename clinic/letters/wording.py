@@ -8,7 +8,7 @@ A proposal only: the therapist edits it, and the licensed clinician decides.
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.common.templatetags.units import ml
+from clinic.common.templatetags.units import bare_ml, ml
 from clinic.common.vocabulary import Phase
 from clinic.letters.clauses import Clause, News, clauses, clauses_of_the_whole_course, day
 from clinic.letters.kinds import LetterKind
@@ -176,12 +176,12 @@ def plan_text(summary: ProgressSummary) -> str:
         Phase.INTENSIVE: _intensive(summary),
         Phase.MAINTENANCE: "Maintenance with garments and home programme continues.",
     }[summary.phase]
-    goes_on = " ".join([goes_on, *plateau_sentences(summary)])
-    if has_worsened(summary):
+    if has_worsened(summary):  # where a rising volume settles is not foretold
         return (
             f"{goes_on} Because of the rise the plan of care is reviewed and the next measurement"
             " comes sooner."
         )
+    goes_on = " ".join([goes_on, *plateau_sentences(summary)])
     due_on = None if is_gap(summary) else next_girths_on(summary)
     return f"{goes_on} Next measurement due by {day(due_on)}." if due_on else goes_on
 
@@ -189,10 +189,11 @@ def plan_text(summary: ProgressSummary) -> str:
 def _intensive(summary: ProgressSummary) -> str:
     if is_gap(summary):
         return "Intensive treatment goes on once the client is back and measured again."
-    if is_level(summary):
+    rises = any(each.news is News.WORSE for each in clauses(summary))
+    if is_level(summary) and not rises:
         return "The volume has levelled off: garments and maintenance are considered next."
     return (
-        "Intensive treatment continues until the volume is steady; then garments are fitted and"
+        "Intensive treatment continues until the swelling is steady; then garments are fitted and"
         " maintenance begins."
     )
 
@@ -212,13 +213,19 @@ def _plateau(numbers: LimbNumbers, plateau: Plateau) -> str:
     name = f"The excess of {limb}" if plateau.is_excess else f"The volume of {limb}"
     if plateau.value_ml is None or plateau.within_on is None:
         return f"{name}: too early to tell where it will settle."
-    verb = "approached" if plateau.ended_on else "is approaching"
-    since = "since" if plateau.is_reached else "expected from"
-    return (
-        f"{name} {verb} an estimated {ml(plateau.value_ml)} ({ml(plateau.low_ml)} to"
-        f" {ml(plateau.high_ml)}); change within measurement error {since} about"
-        f" {day(plateau.within_on)}."
-    )
+    verb, then = _reached(plateau, day(plateau.within_on))
+    between = f"{bare_ml(plateau.low_ml)} to {ml(plateau.high_ml)}"
+    return f"{name} {verb} an estimated {ml(plateau.value_ml)} (95 % range {between}), {then}."
+
+
+def _reached(plateau: Plateau, within_on: str) -> tuple[str, str]:
+    """What the volume does or did, and whether it is steady."""
+    steady = f"steady within measurement error since about {within_on}"
+    if plateau.ended_on:
+        return "approached", steady if plateau.is_reached else "not yet steady at the phase's end"
+    if plateau.is_reached:
+        return "has settled near", steady
+    return "is approaching", f"expected to be steady from about {within_on}"
 
 
 def next_girths_on(summary: ProgressSummary) -> date | None:
