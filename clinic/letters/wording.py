@@ -18,6 +18,7 @@ from clinic.letters.summary import LimbNumbers, Plateau, ProgressSummary
 from clinic.scheduling.recalls import measured_again_after
 
 BOTTOM_LINE_LENGTH = 300  # as the model
+REFER_AGAIN = "Please refer again if swelling returns or increases."
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ def has_worsened(summary: ProgressSummary) -> bool:
 def alerts(summary: ProgressSummary) -> tuple[str, ...]:
     """What cannot wait for a letter, one sentence each."""
     rises = tuple(
-        f"The {numbers.limb.label} rose by 10 % or more in under two weeks, beyond measurement"
+        f"{_risen(numbers)} rose by 10 % or more in under two weeks, beyond measurement"
         f" error: infection, clot and {_growth(summary)} should be considered today."
         for numbers in summary.limbs
         if numbers.rose_suddenly
@@ -124,6 +125,11 @@ def alerts(summary: ProgressSummary) -> tuple[str, ...]:
         f"Recorded on {day(each.found_on)}: {each.precaution.label}." for each in summary.barring
     )
     return rises + found
+
+
+def _risen(numbers: LimbNumbers) -> str:
+    side, limb = numbers.affected_side, numbers.limb.label
+    return f"The {side.label} {limb}" if side else f"One {limb} or both"
 
 
 ADHERENCE_LENGTH = 400  # of the letter's field; a longer list of places goes unsaid
@@ -162,13 +168,15 @@ def adherence_text(summary: ProgressSummary) -> str:
         return ""
     asked = "asked once" if told.times_asked == 1 else f"mean of {told.times_asked} answers"
     hard = f" Hard to do: {', '.join(told.hard_places)}." if told.hard_places else ""
-    said = f"Home programme done on {told.mean_days_of_seven:.0f} of 7 days ({asked}).{hard}"
+    about = "" if told.mean_days_of_seven.is_integer() else "about "
+    days = f"{about}{told.mean_days_of_seven:.0f} of 7 days"
+    said = f"Home programme done on {days} ({asked}).{hard}"
     return said if len(said) <= ADHERENCE_LENGTH else said.removesuffix(hard)
 
 
 def plan_text(summary: ProgressSummary) -> str:
     if summary.phase is Phase.DISCHARGED:
-        return "Treatment here has ended and self-care continues. Please refer again if it swells."
+        return f"Treatment here has ended and self-care continues. {REFER_AGAIN}"
     if summary.is_urgent:
         return "Treatment waits until the finding in the box has been examined and settled."
     goes_on = {
@@ -183,7 +191,13 @@ def plan_text(summary: ProgressSummary) -> str:
         )
     goes_on = " ".join([goes_on, *plateau_sentences(summary)])
     due_on = None if is_gap(summary) else next_girths_on(summary)
-    return f"{goes_on} Next measurement due by {day(due_on)}." if due_on else goes_on
+    return f"{goes_on} {_due(summary, due_on)}" if due_on else goes_on
+
+
+def _due(summary: ProgressSummary, due_on: date) -> str:
+    if due_on <= summary.written_on:
+        return "The next measurement is due now."
+    return f"Next measurement due by {day(due_on)}."
 
 
 def _intensive(summary: ProgressSummary) -> str:

@@ -238,7 +238,9 @@ def test_an_absolute_precaution_or_a_sudden_rise_goes_into_the_box() -> None:
     assert "attention now" in bottom_line(infected)
     assert "waits" in proposals(infected).plan
     rose = summary(replace(arm(500, 300), rose_suddenly=True))
-    assert "under two weeks" in alerts(rose)[0]
+    assert alerts(rose)[0].startswith("The right arm rose by 10 % or more in under two weeks")
+    either = replace(rose.limbs[0], affected_side=None, is_bilateral=True)
+    assert alerts(summary(either))[0].startswith("One arm or both rose by 10 %")
     assert "waits" in proposals(rose).plan
 
 
@@ -263,11 +265,14 @@ def test_the_next_girths_follow_the_same_intervals_as_the_recalls() -> None:
     kept = summary(numbers, phase=Phase.SURVEILLANCE, every_months=4)
     assert next_girths_on(kept) == date(2026, 7, 5)
     assert "Next measurement due by 5 Jul 2026." in proposals(kept).plan
+    late = replace(kept, written_on=date(2026, 7, 6))
+    assert "The next measurement is due now." in proposals(late).plan
 
 
 def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:
     told = Adherence(times_asked=3, mean_days_of_seven=4.67, hard_places=("back of the hand",))
     assert proposals(summary(arm(300.0, 200.0), adherence=told)).adherence == (
-        "Home programme done on 5 of 7 days (mean of 3 answers). Hard to do: back of the hand."
+        "Home programme done on about 5 of 7 days (mean of 3 answers). Hard to do: back of the"
+        " hand."
     )
     assert proposals(summary(arm(300.0, 200.0))).adherence == ""
