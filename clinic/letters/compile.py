@@ -23,7 +23,7 @@ from clinic.clients.models import (
     Referrer,
 )
 from clinic.clients.selectors import BodyStory, body_story
-from clinic.common.vocabulary import Involvement, Phase, Precaution, Stage
+from clinic.common.vocabulary import Involvement, Limb, Phase, Precaution, Stage
 from clinic.letters.compile_care import care_of, ending_of
 from clinic.letters.errors import NothingTaped
 from clinic.letters.kinds import LetterKind
@@ -59,7 +59,7 @@ from measurements.report import (
     SessionReport,
 )
 from measurements.selectors.reports import episode_course
-from measurements.selectors.taped import sessions_listed
+from measurements.selectors.taped import sessions_listed, swollen_side
 from programmes.body.precautions import effects_of
 from programmes.selectors.adherence import adherence_of
 
@@ -78,12 +78,14 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
     before = last_approved(episode, occasion.kind)
     listed = sessions_listed([episode])
     courses = courses_of(episode, occasion, listed)
-    limbs = limb_numbers(courses, occasion, before, measured_since(listed, occasion))
+    regions = list(episode.regions.all())
+    limbs = watched_told_apart(
+        limb_numbers(courses, occasion, before, measured_since(listed, occasion)), regions
+    )
     if not limbs and occasion.kind is LetterKind.LETTER:
         raise NothingTaped(occasion.period_to)
     story, found = body_story(episode.client), stage_findings(episode, occasion.period_to)
     phase, since_on = phase_on(episode.phase_changes.all(), occasion.period_to)
-    regions = list(episode.regions.all())
     return ProgressSummary(
         version=SUMMARY_VERSION,
         method=LETTER_METHOD,
@@ -110,6 +112,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         ending=ending_of(episode, occasion, found) if occasion.kind is ENDS else None,
         phase_before=phase_on(episode.phase_changes.all(), occasion.period_from)[0],
         seen_on=seen_on(episode, occasion.period_to),
+        untaped=untaped(regions),
     )
 
 
@@ -180,6 +183,12 @@ def diagnosis(episode: Episode, regions: Iterable[AffectedRegion]) -> Diagnosis:
         words=DIAGNOSES[episode.diagnosis],
         regions=tuple(f"{each} ({Involvement(each.involvement).label})" for each in regions),
     )
+
+
+def untaped(regions: Iterable[AffectedRegion]) -> tuple[str, ...]:
+    """What is swollen and no girth can measure."""
+    swollen = (each for each in regions if each.involvement == Involvement.SWOLLEN)
+    return tuple(str(each) for each in swollen if each.region not in set(Limb))
 
 
 def treatment_line(story: BodyStory) -> str:
@@ -257,6 +266,19 @@ def limb_numbers(
         replace(numbers, rose_suddenly=numbers.rose_suddenly and numbers.limb not in since)
         for numbers in found
         if numbers
+    )
+
+
+def watched_told_apart(
+    limbs: Iterable[LimbNumbers], regions: Sequence[AffectedRegion]
+) -> tuple[LimbNumbers, ...]:
+    """A limb that is watched only is not called affected."""
+    return tuple(
+        replace(
+            numbers,
+            is_at_risk=bool(numbers.affected_side) and not swollen_side(numbers.limb, regions),
+        )
+        for numbers in limbs
     )
 
 

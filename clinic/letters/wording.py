@@ -42,13 +42,21 @@ def bottom_line(summary: ProgressSummary) -> str:
 
 def opening_line(summary: ProgressSummary, action: str) -> str:
     """How the limbs are, as many clauses as fit before `action`."""
-    found = _told(summary)
+    found, then = _told(summary), f"{_untaped(summary)} {action}".strip()
     for count in range(len(found), 0, -1):
-        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {action}".strip()
+        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {then}".strip()
         if len(line) <= BOTTOM_LINE_LENGTH:
             return line
-    first = f"{_label(summary, found[0])}; see the numbers below." if found else "Not measured."
-    return f"{first} {action}".strip()
+    if found:
+        return f"{_label(summary, found[0])}; see the numbers below. {then}".strip()
+    return then if summary.untaped else f"Not measured. {action}".strip()
+
+
+def _untaped(summary: ProgressSummary) -> str:
+    """What is swollen must not be taken for the limb that is watched beside it."""
+    if not summary.untaped or not all(numbers.is_at_risk for numbers in summary.limbs):
+        return ""
+    return f"Swelling not measurable by tape: {', '.join(summary.untaped)}."
 
 
 def _told(summary: ProgressSummary) -> list[Clause]:

@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from clinic.audit.selectors import history_of
 from clinic.clients.models import Episode
 from clinic.common import print as press
+from clinic.common.vocabulary import Involvement, Region, RegionSide
 from clinic.letters import errors, services
 from clinic.letters.compile import LETTER_METHOD
 from clinic.letters.models import ProgressLetter
@@ -283,6 +284,18 @@ def test_every_story_compiles_into_a_sentence(story: str, cast: Cast) -> None:
         "much_treated": "Treatment is paused (",
     }
     assert drafted(STORIES[story](cast.therapist), cast).bottom_line.startswith(expected[story])
+
+
+def test_a_watched_arm_is_not_taken_for_the_swollen_breast_beside_it(cast: Cast) -> None:
+    swollen_breast = (Region.BREAST, RegionSide.RIGHT, Involvement.SWOLLEN)
+    watched_arm = (Region.ARM, RegionSide.RIGHT, Involvement.AT_RISK)
+    episode = arm_episode(cast.therapist, regions=[swollen_breast, watched_arm])
+    tape(episode, make_protocol(), {80: (-1.5, 0), 5: (-1.5, 0)})
+    letter = drafted(episode, cast)
+    assert "Swelling not measurable by tape: right breast. No action" in letter.bottom_line
+    sheet = services.final_sheet(letter, cast.therapist)
+    assert sheet.limbs[0].table.rows[0].label == "Right arm, at risk"
+    assert sheet.limbs[0].table.caption == "Arm volumes; excess is the right arm less the left"
 
 
 def test_one_limb_taped_is_set_against_its_own_baseline(cast: Cast) -> None:

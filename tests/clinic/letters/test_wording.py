@@ -7,6 +7,7 @@ import pytest
 
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
 from clinic.letters.clauses import News, clauses
+from clinic.letters.kinds import LetterKind
 from clinic.letters.summary import (
     Addressee,
     Adherence,
@@ -186,6 +187,19 @@ def test_both_sides_affected_are_each_set_against_their_own_baseline() -> None:
     assert line.startswith("Better: the volume of the right arm has fallen by 200")
     assert "the volume of the left arm is 2" in line
     assert "excess" not in line
+
+
+def test_swelling_without_girths_is_named_where_nothing_else_is_swollen() -> None:
+    watched = replace(arm(10, 0), is_at_risk=True)
+    told = summary(watched, untaped=("left breast",))
+    assert bottom_line(told).endswith(
+        " 2026. Swelling not measurable by tape: left breast. No action needed from you."
+    )
+    assert "not measurable" not in bottom_line(summary(arm(10, 0), untaped=("left breast",)))
+    assert bottom_line(summary(untaped=("head and neck",), kind=LetterKind.REPORT)) == (
+        "Swelling not measurable by tape: head and neck. No action needed from you."
+    )
+    assert bottom_line(summary(kind=LetterKind.REPORT)).startswith("Not measured.")
 
 
 def test_worse_comes_before_better_and_asks_for_something() -> None:
