@@ -124,7 +124,8 @@ def _paused(summary: ProgressSummary) -> str:
     if summary.barring:
         found = summary.barring[0]
         return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
-    return f"Treatment interrupted: no visit on record since {day(_last_seen_on(summary))}"
+    seen_on, until_on = day(_last_seen_on(summary)), day(summary.period_to)
+    return f"Treatment interrupted: no visit on record between {seen_on} and {until_on}"
 
 
 def _found_early(summary: ProgressSummary) -> str:

@@ -83,7 +83,7 @@ def _label(summary: ProgressSummary, first: Clause) -> str:
     """Better, same or worse; in a letter after what it is about. Early swelling is worse."""
     said = _own_opening(summary)
     if said and story_of(summary) is Story.EARLY_DETECTION:
-        return said if summary.measured_count else f"{said}; last measured on {_taped(summary)}"
+        return said if summary.measured_count else f"{said}; measured on {_taped(summary)}"
     return f"{said}. {_news(summary, first)}" if said else _news(summary, first)
 
 
@@ -93,11 +93,7 @@ def _news(summary: ProgressSummary, first: Clause) -> str:
     taped_on = max((numbers.now.taken_on for numbers in summary.limbs), default=summary.period_to)
     if summary.measured_count and all(found.found_on <= taped_on for found in summary.barring):
         return news
-    return f"{news} {WHEN.get(first.news, 'when last measured on')} {_taped(summary)}"
-
-
-# What is not better, same or worse is said of its day in other words.
-WHEN = {News.FIRST: "on", News.NO_BASELINE: "on"}
+    return f"{news} on {_taped(summary)}"
 
 
 def _taped(summary: ProgressSummary) -> str:
