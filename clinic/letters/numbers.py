@@ -53,8 +53,10 @@ def _caption(numbers: LimbNumbers) -> str:
     if numbers.is_bilateral:
         return f"Both {numbers.limb.label}s are affected: each is set against its own baseline"
     volumes, side = f"{numbers.limb.label.capitalize()} volumes", numbers.affected_side
-    if side is None or not numbers.now.excess:
+    if side is None:
         return volumes
+    if numbers.now.excess is None:
+        return f"{volumes}; the {side.other.label} {numbers.limb.label} was not measured"
     return f"{volumes}; excess is the {side.label} {numbers.limb.label} less the {side.other.label}"
 
 

@@ -281,6 +281,7 @@ def test_every_story_compiles_into_a_sentence(story: str, cast: Cast) -> None:
         "without_baseline": "No baseline to compare with: ",
         "first_session": "First measurement: ",
         "bilateral": "Better: ",
+        "arm_and_leg": "Worse: the excess volume of the left leg",
         "much_treated": "Treatment is paused (",
     }
     assert drafted(STORIES[story](cast.therapist), cast).bottom_line.startswith(expected[story])
@@ -303,5 +304,7 @@ def test_one_limb_taped_is_set_against_its_own_baseline(cast: Cast) -> None:
     protocol = make_protocol()
     tape(episode, protocol, {60: (0, 0)})
     make_session(episode, protocol, taken_on=today() - timedelta(days=2), left_cm=[])
-    line = drafted(episode, cast).bottom_line
-    assert "the volume of the right arm is " in line
+    letter = drafted(episode, cast)
+    assert "the volume of the right arm is " in letter.bottom_line
+    table = services.draft_sheet(letter, cast.therapist).limbs[0].table
+    assert table.caption == "Arm volumes; the left arm was not measured"
