@@ -83,21 +83,28 @@ def _label(summary: ProgressSummary, first: Clause) -> str:
     """Better, same or worse; in a letter after what it is about. Early swelling is worse."""
     said = _own_opening(summary)
     if said and story_of(summary) is Story.EARLY_DETECTION:
-        return said if summary.measured_count else f"{said}; measured on {_taped(summary)}"
+        day_told = "" if summary.measured_count else f"; measured on {day(_taped_on(summary))}"
+        return f"{said}{day_told}"
     return f"{said}. {_news(summary, first)}" if said else _news(summary, first)
 
 
 def _news(summary: ProgressSummary, first: Clause) -> str:
     """With its day where that is not of the period, or lies before what paused the treatment."""
     news = first.news.label.format(last=summary.kind.compared_with)
-    taped_on = max((numbers.now.taken_on for numbers in summary.limbs), default=summary.period_to)
-    if summary.measured_count and all(found.found_on <= taped_on for found in summary.barring):
+    if summary.measured_count and all(
+        found.found_on <= _taped_on(summary) for found in summary.barring
+    ):
         return news
-    return f"{news} on {_taped(summary)}"
+    joint = ", as measured on" if first.news in NAMES_BASELINE else " on"
+    return f"{news}{joint} {day(_taped_on(summary))}"
 
 
-def _taped(summary: ProgressSummary) -> str:
-    return day(max(numbers.now.taken_on for numbers in summary.limbs))
+# After these "on 5 Mar" would be the day of the baseline.
+NAMES_BASELINE = {News.WORSE_THAN_BASELINE, News.BETTER_THAN_BASELINE, News.NO_BASELINE}
+
+
+def _taped_on(summary: ProgressSummary) -> date:
+    return max(numbers.now.taken_on for numbers in summary.limbs)
 
 
 def _own_opening(summary: ProgressSummary) -> str:

@@ -226,6 +226,8 @@ def test_recurrence_is_named_only_where_there_was_a_cancer(
 def test_an_unmeasured_period_says_so() -> None:
     line = bottom_line(summary(arm(200, 400), measured_count=0))
     assert line.startswith("Not measured in this period. Better on 5 Mar 2026: the excess volume")
+    standing = bottom_line(summary(arm(220, 600, 200), measured_count=0))
+    assert "better than at baseline, as measured on 5 Mar 2026: the" in standing
     first = replace(arm(200), baseline=arm(200).now)
     assert bottom_line(summary(first, measured_count=0)).startswith(
         "Not measured in this period. First measurement on 5 Mar 2026: the right arm"
