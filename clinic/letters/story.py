@@ -129,7 +129,12 @@ def _paused(summary: ProgressSummary) -> str:
 
 
 def _found_early(summary: ProgressSummary) -> str:
-    """Both limbs larger may be the whole body, such as weight: not called swelling."""
+    """Both limbs larger may be the whole body, such as weight: not called swelling.
+
+    What grew within days is not early: it is urgent.
+    """
+    if _rose(summary):
+        return "Sudden swelling found"
     for numbers in summary.limbs:
         if sum(is_newly_risen(track) for track in tracks(numbers)) > 1:
             return f"Both {numbers.limb.label}s found larger"

@@ -189,7 +189,9 @@ def plan_text(summary: ProgressSummary) -> str:
     if summary.phase is Phase.DISCHARGED:
         return f"Treatment here has ended and self-care continues. {REFER_AGAIN}"
     if summary.is_urgent:
-        return "Treatment waits until the finding in the box has been examined and settled."
+        watched = summary.phase is Phase.SURVEILLANCE
+        goes_on = "Surveillance goes on once" if watched else "Treatment waits until"
+        return f"{goes_on} the finding in the box has been examined and settled."
     goes_on = {
         Phase.SURVEILLANCE: "Surveillance continues.",
         Phase.INTENSIVE: _intensive(summary),
@@ -263,7 +265,7 @@ def next_girths_on(summary: ProgressSummary) -> date | None:
 
 
 def request_text(summary: ProgressSummary) -> str:
-    if summary.is_urgent and summary.phase is Phase.DISCHARGED:
+    if summary.is_urgent and summary.phase in {Phase.DISCHARGED, Phase.SURVEILLANCE}:
         return "Please examine the client without delay and tell us what you find."
     if summary.is_urgent:
         return "Please examine the client without delay and tell us when treatment may go on."

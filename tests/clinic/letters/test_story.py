@@ -188,6 +188,15 @@ def test_the_plan_of_an_interrupted_phase_does_not_say_that_it_continues() -> No
     )
 
 
+def test_a_watched_limb_that_grew_within_days_is_not_called_early() -> None:
+    sudden = summary(replace(arm(400, 0), rose_suddenly=True), **WATCHED)
+    assert bottom_line(sudden).startswith("Sudden swelling found at a routine check (seen once")
+    assert plan_text(sudden) == (
+        "Surveillance goes on once the finding in the box has been examined and settled."
+    )
+    assert "when treatment may go on" not in request_text(sudden)
+
+
 def test_after_the_end_nobody_is_asked_when_treatment_may_go_on() -> None:
     ended = summary(arm(200, 400), phase=Phase.DISCHARGED, precautions=(INFECTION,))
     assert request_text(ended) == (
