@@ -23,8 +23,9 @@ from clinic.clients.models import (
     Referrer,
 )
 from clinic.clients.selectors import BodyStory, body_story
-from clinic.common.vocabulary import Involvement, Limb, Phase, Precaution, Stage
+from clinic.common.vocabulary import Involvement, Limb, Phase, Stage
 from clinic.letters.compile_care import care_of, ending_of
+from clinic.letters.compile_precautions import pauses_of, precautions_told
 from clinic.letters.errors import NothingTaped
 from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
@@ -41,7 +42,6 @@ from clinic.letters.summary import (
     Look,
     Measured,
     Plateau,
-    PrecautionOpen,
     ProgressSummary,
     StageFound,
 )
@@ -60,7 +60,6 @@ from measurements.report import (
 )
 from measurements.selectors.reports import episode_course
 from measurements.selectors.taped import sessions_listed, swollen_side
-from programmes.body.precautions import effects_of
 from programmes.selectors.adherence import adherence_of
 
 __all__ = ["LETTER_METHOD", "Occasion", "progress_summary"]
@@ -97,7 +96,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         stages=stages_of(found),
         phase=phase,
         phase_since_on=since_on,
-        precautions=precautions_of(story),
+        precautions=precautions_told(story),
         limbs=limbs,
         period_from=occasion.period_from,
         period_to=occasion.period_to,
@@ -113,6 +112,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         phase_before=phase_on(episode.phase_changes.all(), occasion.period_from)[0],
         seen_on=seen_on(episode, occasion.period_to),
         untaped=untaped(regions),
+        pauses=pauses_of(episode.client, occasion),
     )
 
 
@@ -230,18 +230,6 @@ def phase_on(changes: Iterable[PhaseChange], on: date) -> tuple[Phase, date]:
     known = list(changes)
     change = next((each for each in reversed(known) if each.since_on <= on), known[0])
     return Phase(change.phase), change.since_on
-
-
-def precautions_of(story: BodyStory) -> tuple[PrecautionOpen, ...]:
-    """Every open precaution, those that bar all treatment first."""
-    barring = {effect.precaution for effect in effects_of(story.open_precautions).barring}
-    found = [
-        PrecautionOpen(
-            Precaution(each.precaution), each.found_on, Precaution(each.precaution) in barring
-        )
-        for each in story.precautions
-    ]
-    return tuple(sorted(found, key=lambda each: not each.bars_treatment))
 
 
 def measured_count(limbs: Iterable[LimbNumbers], occasion: Occasion) -> int:

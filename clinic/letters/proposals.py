@@ -18,6 +18,7 @@ from clinic.letters.wording import (
     has_worsened,
     next_girths_on,
     opening_line,
+    pause_sentences,
     plan_text,
     proposals,
     request_text,
@@ -55,7 +56,7 @@ def proposed_line(summary: ProgressSummary) -> str:
 def _report(summary: ProgressSummary, care: Care) -> ProposedText:
     return ProposedText(
         bottom_line=proposed_line(summary),
-        treatment=f"{_days(care)}. {taped_text(summary)}.",
+        treatment=_treated(summary, f"{_days(care)}."),
         adherence="",
         plan=plan_text(summary),
         response=_latest_response(care),
@@ -66,12 +67,16 @@ def _discharge(summary: ProgressSummary, care: Care, ending: Ending) -> Proposed
     missed = f"; {plural(ending.missed, 'visit')} missed or cancelled late" if ending.missed else ""
     return ProposedText(
         bottom_line=proposed_line(summary),
-        treatment=f"{_days(care)}{missed}. {taped_text(summary)}.",
+        treatment=_treated(summary, f"{_days(care)}{missed}."),
         adherence=adherence_text(summary),
         plan=f"{recall_text(summary, ending)} {COME_BACK}",
         request=_asked(summary),
         self_care=_self_care(ending),
     )
+
+
+def _treated(summary: ProgressSummary, days: str) -> str:
+    return " ".join([days, *pause_sentences(summary), f"{taped_text(summary)}."])
 
 
 def _days(care: Care) -> str:

@@ -16,7 +16,7 @@ from measurements.limb.comparison import Judged
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
 # carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. 5: `seen_on`.
-# 6: `untaped`, and `is_at_risk` of each limb.
+# 6: `untaped`, `pauses`, and `is_at_risk` of each limb.
 # A stored summary is kept as it was sent, whatever its version.
 SUMMARY_VERSION = 6
 
@@ -78,6 +78,15 @@ class PrecautionOpen:
     precaution: Precaution
     found_on: date
     bars_treatment: bool
+
+
+@dataclass(frozen=True)
+class Pause:
+    """An absolute precaution that was found and is settled."""
+
+    precaution: Precaution
+    found_on: date
+    cleared_on: date
 
 
 @dataclass(frozen=True)
@@ -181,7 +190,7 @@ class ProgressSummary:
     report and a discharge summary say beyond a letter, `ending` what only the latter says.
     `phase` is that of the last day of the period, `phase_before` that of the first. `seen_on` is
     the last visit up to then that a signed note tells of. `untaped` names what is swollen and has
-    no girths, such as "left breast".
+    no girths, such as "left breast", `pauses` what barred treatment in the period and is settled.
     """
 
     version: int
@@ -210,6 +219,7 @@ class ProgressSummary:
     phase_before: Phase | None = None
     seen_on: date | None = None
     untaped: tuple[str, ...] = ()
+    pauses: tuple[Pause, ...] = ()
 
     @property
     def barring(self) -> tuple[PrecautionOpen, ...]:

@@ -163,7 +163,19 @@ def _treatment(summary: ProgressSummary) -> str:
     if summary.phase is Phase.DISCHARGED:
         phase = f"Treatment here ended on {since}."
     taped = f"{taped_text(summary)} from {day(summary.period_from)} to {day(summary.period_to)}."
-    return f"{phase} {taped}"
+    return " ".join([phase, *pause_sentences(summary), taped])
+
+
+MOST_PAUSES = 3  # for the length of the field
+
+
+def pause_sentences(summary: ProgressSummary) -> list[str]:
+    """What barred treatment in the period and is over: the latest."""
+    return [
+        f"Paused from {day(each.found_on)} to {day(each.cleared_on)}: {each.precaution.label},"
+        " settled since."
+        for each in summary.pauses[-MOST_PAUSES:]
+    ]
 
 
 def taped_text(summary: ProgressSummary) -> str:

@@ -12,10 +12,11 @@ from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from clinic.audit.selectors import history_of
-from clinic.clients.models import Episode
+from clinic.clients.models import Episode, PrecautionFound
 from clinic.common import print as press
-from clinic.common.vocabulary import Involvement, Region, RegionSide
+from clinic.common.vocabulary import Involvement, Precaution, Region, RegionSide
 from clinic.letters import errors, services
+from clinic.letters.clauses import day
 from clinic.letters.compile import LETTER_METHOD
 from clinic.letters.models import ProgressLetter
 from clinic.letters.selectors import stored_pdf
@@ -285,6 +286,30 @@ def test_every_story_compiles_into_a_sentence(story: str, cast: Cast) -> None:
         "much_treated": "Treatment is paused (",
     }
     assert drafted(STORIES[story](cast.therapist), cast).bottom_line.startswith(expected[story])
+
+
+def test_an_infection_of_the_period_is_told_though_it_is_settled(cast: Cast) -> None:
+    episode = better(cast.therapist)
+    for precaution, found, settled in (
+        (Precaution.UNTREATED_INFECTION, 40, 28),
+        (Precaution.UNTREATED_INFECTION, 200, 180),  # before the period
+        (Precaution.FRAGILE_CHEST_SKIN, 30, 20),  # bars nothing
+    ):
+        PrecautionFound.objects.create(
+            client=episode.client,
+            precaution=precaution,
+            found_on=days_ago(found),
+            found_by=cast.therapist,
+            cleared_on=days_ago(settled),
+            cleared_by=cast.therapist,
+            cleared_reason="Calm.",
+        )
+    told = drafted(episode, cast).treatment
+    assert told.count("Paused from") == 1
+    assert (
+        f"Paused from {day(days_ago(40))} to {day(days_ago(28))}: untreated infection, cellulitis"
+        " or fever, settled since."
+    ) in told
 
 
 def test_a_watched_arm_is_not_taken_for_the_swollen_breast_beside_it(cast: Cast) -> None:
