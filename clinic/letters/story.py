@@ -131,21 +131,25 @@ def _paused(summary: ProgressSummary) -> str:
 def _found_early(summary: ProgressSummary) -> str:
     """Both limbs larger may be the whole body, such as weight: not called swelling.
 
-    What grew within days is not early: it is urgent.
+    What grew within days is not early, and what was seen once may be the tape.
     """
-    if _rose(summary):
-        return "Sudden swelling found"
     for numbers in summary.limbs:
         if sum(is_newly_risen(track) for track in tracks(numbers)) > 1:
             return f"Both {numbers.limb.label}s found larger"
-    return "Early swelling found"
+    if _rose(summary):
+        return "Sudden swelling found"
+    return "Possible early swelling" if _times_risen(summary) == 1 else "Early swelling found"
 
 
 def _times_seen(summary: ProgressSummary) -> str:
     """How sure: at how many sessions in a row the limb stood above its baseline."""
-    risen = [track for track in all_tracks(summary) if is_newly_risen(track)]
-    times = max(track.times_risen for track in risen)
+    times = _times_risen(summary)
     return TIMES_SEEN.get(times, f"seen {times} times in a row")
+
+
+def _times_risen(summary: ProgressSummary) -> int:
+    risen = [track for track in all_tracks(summary) if is_newly_risen(track)]
+    return max(track.times_risen for track in risen)
 
 
 TIMES_SEEN = {1: "seen once so far", 2: "seen twice in a row"}

@@ -67,11 +67,16 @@ def test_treatment_begun_in_the_period_is_still_early_detection() -> None:
 
 def test_early_detection_says_how_often_it_was_seen() -> None:
     seen_once = summary(arm(150, 0), **WATCHED)
-    assert "routine check (seen once so far)" in bottom_line(seen_once)
+    assert bottom_line(seen_once).startswith(
+        "Possible early swelling at a routine check (seen once so far): the excess"
+    )
     numbers = arm(150, 0)
     between = look("between", LAST_ON, 140)
     points = (numbers.points[0], between, numbers.now)
-    assert "seen twice in a row" in bottom_line(summary(replace(numbers, points=points), **WATCHED))
+    seen_twice = summary(replace(numbers, points=points), **WATCHED)
+    assert bottom_line(seen_twice).startswith(
+        "Early swelling found at a routine check (seen twice in a row): the excess"
+    )
 
 
 def not_measured_since(numbers):
@@ -106,7 +111,7 @@ def test_both_limbs_larger_at_once_are_not_called_swelling() -> None:
     assert story_of(both) is Story.EARLY_DETECTION
     assert bottom_line(both).startswith("Both arms found larger at a routine check (seen once")
     one = replace(grown, now=replace(grown.now, left=Measured(2000, 17)))
-    assert bottom_line(summary(one, **WATCHED)).startswith("Early swelling found at a routine")
+    assert bottom_line(summary(one, **WATCHED)).startswith("Possible early swelling at a")
 
 
 @pytest.mark.parametrize(
