@@ -44,7 +44,7 @@ class News(Word):
     # No excess to begin with: a limb that falls further below the other is no better for it.
     FELL_WITHOUT_EXCESS = "fell_without_excess", "Changed"
     FIRST = "first", "First measurement"
-    NO_BASELINE = "no_baseline", "No baseline yet"
+    NO_BASELINE = "no_baseline", "No baseline to compare with"
     SAME = "same", "Unchanged"
 
     @property

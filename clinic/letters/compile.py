@@ -23,8 +23,9 @@ from clinic.clients.models import (
     Referrer,
 )
 from clinic.clients.selectors import BodyStory, body_story
-from clinic.common.vocabulary import Involvement, Phase, Precaution, Stage
+from clinic.common.vocabulary import Involvement, Limb, Phase, Stage
 from clinic.letters.compile_care import care_of, ending_of
+from clinic.letters.compile_precautions import pauses_of, precautions_told
 from clinic.letters.errors import NothingTaped
 from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
@@ -41,7 +42,6 @@ from clinic.letters.summary import (
     Look,
     Measured,
     Plateau,
-    PrecautionOpen,
     ProgressSummary,
     StageFound,
 )
@@ -59,8 +59,7 @@ from measurements.report import (
     SessionReport,
 )
 from measurements.selectors.reports import episode_course
-from measurements.selectors.taped import sessions_listed
-from programmes.body.precautions import effects_of
+from measurements.selectors.taped import sessions_listed, swollen_side
 from programmes.selectors.adherence import adherence_of
 
 __all__ = ["LETTER_METHOD", "Occasion", "progress_summary"]
@@ -78,12 +77,14 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
     before = last_approved(episode, occasion.kind)
     listed = sessions_listed([episode])
     courses = courses_of(episode, occasion, listed)
-    limbs = limb_numbers(courses, occasion, before, measured_since(listed, occasion))
+    regions = list(episode.regions.all())
+    limbs = watched_told_apart(
+        limb_numbers(courses, occasion, before, measured_since(listed, occasion)), regions
+    )
     if not limbs and occasion.kind is LetterKind.LETTER:
         raise NothingTaped(occasion.period_to)
     story, found = body_story(episode.client), stage_findings(episode, occasion.period_to)
     phase, since_on = phase_on(episode.phase_changes.all(), occasion.period_to)
-    regions = list(episode.regions.all())
     return ProgressSummary(
         version=SUMMARY_VERSION,
         method=LETTER_METHOD,
@@ -95,7 +96,7 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         stages=stages_of(found),
         phase=phase,
         phase_since_on=since_on,
-        precautions=precautions_of(story),
+        precautions=precautions_told(story),
         limbs=limbs,
         period_from=occasion.period_from,
         period_to=occasion.period_to,
@@ -110,6 +111,8 @@ def progress_summary(episode: Episode, occasion: Occasion) -> ProgressSummary:
         ending=ending_of(episode, occasion, found) if occasion.kind is ENDS else None,
         phase_before=phase_on(episode.phase_changes.all(), occasion.period_from)[0],
         seen_on=seen_on(episode, occasion.period_to),
+        untaped=untaped(regions),
+        pauses=pauses_of(episode.client, occasion),
     )
 
 
@@ -182,6 +185,12 @@ def diagnosis(episode: Episode, regions: Iterable[AffectedRegion]) -> Diagnosis:
     )
 
 
+def untaped(regions: Iterable[AffectedRegion]) -> tuple[str, ...]:
+    """What is swollen and no girth can measure."""
+    swollen = (each for each in regions if each.involvement == Involvement.SWOLLEN)
+    return tuple(str(each) for each in swollen if each.region not in set(Limb))
+
+
 def treatment_line(story: BodyStory) -> str:
     """All cancer treatment in one line, by month: "Mar 2021 right mastectomy; May 2021 ...".
 
@@ -223,18 +232,6 @@ def phase_on(changes: Iterable[PhaseChange], on: date) -> tuple[Phase, date]:
     return Phase(change.phase), change.since_on
 
 
-def precautions_of(story: BodyStory) -> tuple[PrecautionOpen, ...]:
-    """Every open precaution, those that bar all treatment first."""
-    barring = {effect.precaution for effect in effects_of(story.open_precautions).barring}
-    found = [
-        PrecautionOpen(
-            Precaution(each.precaution), each.found_on, Precaution(each.precaution) in barring
-        )
-        for each in story.precautions
-    ]
-    return tuple(sorted(found, key=lambda each: not each.bars_treatment))
-
-
 def measured_count(limbs: Iterable[LimbNumbers], occasion: Occasion) -> int:
     days = {point.taken_on for numbers in limbs for point in numbers.points}
     return sum(occasion.period_from <= on <= occasion.period_to for on in days)
@@ -257,6 +254,19 @@ def limb_numbers(
         replace(numbers, rose_suddenly=numbers.rose_suddenly and numbers.limb not in since)
         for numbers in found
         if numbers
+    )
+
+
+def watched_told_apart(
+    limbs: Iterable[LimbNumbers], regions: Sequence[AffectedRegion]
+) -> tuple[LimbNumbers, ...]:
+    """A limb that is watched only is not called affected."""
+    return tuple(
+        replace(
+            numbers,
+            is_at_risk=bool(numbers.affected_side) and not swollen_side(numbers.limb, regions),
+        )
+        for numbers in limbs
     )
 
 

@@ -13,7 +13,7 @@ from clinic.letters.sentences import sentence
 from clinic.letters.sheet import TEXT_FIELDS, Texts
 
 ROWS = {
-    "bottom_line": 3,
+    "bottom_line": 4,
     "treatment": 3,
     "adherence": 2,
     "plan": 3,

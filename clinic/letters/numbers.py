@@ -52,7 +52,12 @@ def _earlier(columns: tuple[Column, ...]) -> tuple[Column, ...]:
 def _caption(numbers: LimbNumbers) -> str:
     if numbers.is_bilateral:
         return f"Both {numbers.limb.label}s are affected: each is set against its own baseline"
-    return f"{numbers.limb.label.capitalize()} volumes"
+    volumes, side = f"{numbers.limb.label.capitalize()} volumes", numbers.affected_side
+    if side is None:
+        return volumes
+    if numbers.now.excess is None:
+        return f"{volumes}; the {side.other.label} {numbers.limb.label} was not measured"
+    return f"{volumes}; excess is the {side.label} {numbers.limb.label} less the {side.other.label}"
 
 
 def _columns(numbers: LimbNumbers, last: str) -> tuple[Column, ...]:
@@ -111,7 +116,9 @@ def _weight(look: Look) -> Measured | None:
 
 def _limb_label(numbers: LimbNumbers, side: Side) -> str:
     name = f"{side.label} {numbers.limb.label}".capitalize()
-    return f"{name}, affected" if side is numbers.affected_side else name
+    if side is not numbers.affected_side:
+        return name
+    return f"{name}, {'at risk' if numbers.is_at_risk else 'affected'}"
 
 
 def end_of(limb: Limb) -> str:

@@ -13,12 +13,15 @@ STYLES = ("css/letter_sheet.css", "css/letter_print.css")
 
 # Tried in this order until the letter fits on one page.
 TYPE_SIZES = ("", "sheet-close", "sheet-close sheet-compact")
+# The last resort: without charts, whose numbers stand in the tables.
+BARE = "sheet-close sheet-compact sheet-bare"
 
 
 def letter_pdf(sheet: Sheet) -> bytes:
     """The letter as PDF bytes, in the largest type in which it takes the fewest pages.
 
-    Raises LetterTooLong when it does not fit in the smallest type, NotPrinted.
+    What fits in no type goes without its charts. Raises LetterTooLong when that does not fit
+    either, NotPrinted.
     """
     with one_at_a_time:
         return bytes_of(_laid_out(sheet))
@@ -33,9 +36,15 @@ def _laid_out(sheet: Sheet) -> Any:
             return pages
         if fitting is None and count <= sheet.kind.most_pages:
             fitting = pages
-    if fitting is None:
+    return _bare(sheet, press) if fitting is None else fitting
+
+
+def _bare(sheet: Sheet, press: Press) -> Any:
+    pages = pages_of(letter_html(sheet, BARE), press)
+    count = len(pages.pages)
+    if count > sheet.kind.most_pages:
         raise LetterTooLong(count, sheet.kind, longest_texts(sheet))
-    return fitting
+    return pages
 
 
 def letter_html(sheet: Sheet, type_size: str = "") -> str:

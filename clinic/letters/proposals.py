@@ -11,12 +11,14 @@ from clinic.letters.care import Care, Ending, plural
 from clinic.letters.clauses import day
 from clinic.letters.summary import ProgressSummary
 from clinic.letters.wording import (
+    REFER_AGAIN,
     ProposedText,
     adherence_text,
     bottom_line,
     has_worsened,
     next_girths_on,
     opening_line,
+    pause_sentences,
     plan_text,
     proposals,
     request_text,
@@ -28,8 +30,9 @@ LONGEST_RESPONSE, LONGEST_SELF_CARE = 600, 800  # of the fields
 
 # Common practice, no source.
 COME_BACK = (
-    "Come back sooner if the limb swells, hardens, aches or feels heavy for more than a week, or if"
-    " a garment no longer fits. Redness, heat, fever or sudden swelling: see a doctor the same day."
+    "The client is asked to come back sooner if the limb swells, hardens, aches or feels heavy for"
+    " more than a week, or if a garment no longer fits, and to see a doctor the same day for"
+    " redness, heat, fever or sudden swelling."
 )
 
 
@@ -53,7 +56,7 @@ def proposed_line(summary: ProgressSummary) -> str:
 def _report(summary: ProgressSummary, care: Care) -> ProposedText:
     return ProposedText(
         bottom_line=proposed_line(summary),
-        treatment=f"{_days(care)}. {taped_text(summary)}.",
+        treatment=_treated(summary, f"{_days(care)}."),
         adherence="",
         plan=plan_text(summary),
         response=_latest_response(care),
@@ -64,7 +67,7 @@ def _discharge(summary: ProgressSummary, care: Care, ending: Ending) -> Proposed
     missed = f"; {plural(ending.missed, 'visit')} missed or cancelled late" if ending.missed else ""
     return ProposedText(
         bottom_line=proposed_line(summary),
-        treatment=f"{_days(care)}{missed}. {taped_text(summary)}.",
+        treatment=_treated(summary, f"{_days(care)}{missed}."),
         adherence=adherence_text(summary),
         plan=f"{recall_text(summary, ending)} {COME_BACK}",
         request=_asked(summary),
@@ -72,14 +75,21 @@ def _discharge(summary: ProgressSummary, care: Care, ending: Ending) -> Proposed
     )
 
 
+def _treated(summary: ProgressSummary, days: str) -> str:
+    return " ".join([days, *pause_sentences(summary), f"{taped_text(summary)}."])
+
+
 def _days(care: Care) -> str:
     """ "8 treatment days from 4 Mar 2026 to 20 Mar 2026, 18 since the episode was opened"."""
     given = care.given
     if given.first_on is None or given.last_on is None:
         return "No treatment day in this period"
-    said = f"{plural(given.days, 'treatment day')} from {day(given.first_on)} to"
+    when = f"from {day(given.first_on)} to {day(given.last_on)}"
+    if given.first_on == given.last_on:
+        when = f"on {day(given.first_on)}"
     in_all = f", {given.days_in_all} since the episode was opened"
-    return f"{said} {day(given.last_on)}{in_all if given.days_in_all > given.days else ''}"
+    more = in_all if given.days_in_all > given.days else ""
+    return f"{plural(given.days, 'treatment day')} {when}{more}"
 
 
 def _latest_response(care: Care) -> str:
@@ -93,7 +103,9 @@ def recall_text(summary: ProgressSummary, ending: Ending) -> str:
         return f"Next visit booked for {day(ending.booked_on)}."
     due_on = recall_on(summary)
     if due_on is None:
-        return "No day for re-measurement is kept in the record."
+        return "No date is set for re-measurement."
+    if due_on <= summary.written_on:
+        return "Re-measurement is due now."
     return f"To be measured again by {day(due_on)}."
 
 
@@ -118,7 +130,8 @@ def _self_care(ending: Ending) -> str:
         else "No home programme in hand."
     )
     worn = " ".join(ending.wear_schedule.split())
-    return f"{programme} {worn}".strip()[:LONGEST_SELF_CARE]
+    told = f"{programme} Told to the client: {worn}" if worn else programme
+    return told[:LONGEST_SELF_CARE]
 
 
 TIMES = {1: "once", 2: "twice"}
@@ -127,4 +140,4 @@ TIMES = {1: "once", 2: "twice"}
 def _asked(summary: ProgressSummary) -> str:
     if summary.is_urgent or has_worsened(summary):
         return request_text(summary)
-    return "Please refer again if it swells. No other action needed from you."
+    return f"{REFER_AGAIN} No other action needed from you."

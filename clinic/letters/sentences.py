@@ -43,7 +43,8 @@ def _not_printed(error: NotPrinted) -> str:
 SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
     errors.NothingTaped: lambda error: (
         f"No girths that count were taped up to {day(error.until_on)}, so there is nothing to"
-        " report yet. Record a measuring session first."
+        " report yet. Record a measuring session first; of swelling that tape cannot measure, write"
+        " a progress report instead."
     ),
     errors.NoReferrer: lambda error: (
         "Nobody to write to: neither the episode nor the client names a referrer. Choose one first."

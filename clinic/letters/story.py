@@ -21,7 +21,7 @@ order, are common practice, no source.
 """
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 
 from clinic.common.vocabulary import Phase
 from clinic.letters.clauses import News, all_tracks, day, fresh_news, is_newly_risen, tracks
@@ -80,9 +80,12 @@ def is_gap(summary: ProgressSummary) -> bool:
     """Whether an intensive phase went without measurement or visit for more than two weeks."""
     if summary.phase is not Phase.INTENSIVE or not summary.limbs:
         return False
-    known = [numbers.now.taken_on for numbers in summary.limbs]
-    known += [on for on in (summary.phase_since_on, summary.seen_on) if on]
-    return summary.period_to - max(known) > GAP
+    return summary.period_to - max(_last_seen_on(summary), summary.phase_since_on) > GAP
+
+
+def _last_seen_on(summary: ProgressSummary) -> date:
+    taped_on = max(numbers.now.taken_on for numbers in summary.limbs)
+    return max(taped_on, summary.seen_on or taped_on)
 
 
 def is_level(summary: ProgressSummary) -> bool:
@@ -121,23 +124,32 @@ def _paused(summary: ProgressSummary) -> str:
     if summary.barring:
         found = summary.barring[0]
         return f"Treatment is paused ({found.precaution.label}, found {day(found.found_on)})"
-    last_on = max(numbers.now.taken_on for numbers in summary.limbs)
-    return f"Last measured on {day(last_on)}, treatment may have been interrupted"
+    seen_on, until_on = day(_last_seen_on(summary)), day(summary.period_to)
+    return f"Treatment interrupted: no visit on record between {seen_on} and {until_on}"
 
 
 def _found_early(summary: ProgressSummary) -> str:
-    """Both limbs larger may be the whole body, such as weight: not called swelling."""
+    """Both limbs larger may be the whole body, such as weight: not called swelling.
+
+    What grew within days is not early, and what was seen once may be the tape.
+    """
     for numbers in summary.limbs:
         if sum(is_newly_risen(track) for track in tracks(numbers)) > 1:
             return f"Both {numbers.limb.label}s found larger"
-    return "Early swelling found"
+    if _rose(summary):
+        return "Sudden swelling found"
+    return "Possible early swelling" if _times_risen(summary) == 1 else "Early swelling found"
 
 
 def _times_seen(summary: ProgressSummary) -> str:
     """How sure: at how many sessions in a row the limb stood above its baseline."""
-    risen = [track for track in all_tracks(summary) if is_newly_risen(track)]
-    times = max(track.times_risen for track in risen)
+    times = _times_risen(summary)
     return TIMES_SEEN.get(times, f"seen {times} times in a row")
+
+
+def _times_risen(summary: ProgressSummary) -> int:
+    risen = [track for track in all_tracks(summary) if is_newly_risen(track)]
+    return max(track.times_risen for track in risen)
 
 
 TIMES_SEEN = {1: "seen once so far", 2: "seen twice in a row"}

@@ -16,8 +16,9 @@ from measurements.limb.comparison import Judged
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
 # carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. 5: `seen_on`.
+# 6: `untaped`, `pauses`, and `is_at_risk` of each limb.
 # A stored summary is kept as it was sent, whatever its version.
-SUMMARY_VERSION = 5
+SUMMARY_VERSION = 6
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,15 @@ class PrecautionOpen:
     precaution: Precaution
     found_on: date
     bars_treatment: bool
+
+
+@dataclass(frozen=True)
+class Pause:
+    """An absolute precaution that was found and is settled."""
+
+    precaution: Precaution
+    found_on: date
+    cleared_on: date
 
 
 @dataclass(frozen=True)
@@ -141,7 +151,8 @@ class LimbNumbers:
     """One kind of limb: now, at the last letter, at baseline, and every point for the chart.
 
     `last` is the session that the last paper of this kind called "now", of a discharge summary
-    the first one; None without one or when it can no longer be compared.
+    the first one; None without one or when it can no longer be compared. `is_at_risk`: the side
+    set against the other is watched, not swollen.
     """
 
     limb: Limb
@@ -159,6 +170,7 @@ class LimbNumbers:
     rose_suddenly: bool
     cautions: tuple[str, ...]
     plateaus: tuple[Plateau, ...] = ()
+    is_at_risk: bool = False
 
 
 @dataclass(frozen=True)
@@ -177,7 +189,8 @@ class ProgressSummary:
     `every_months` between re-measurements where they differ from the usual. `care` is what a
     report and a discharge summary say beyond a letter, `ending` what only the latter says.
     `phase` is that of the last day of the period, `phase_before` that of the first. `seen_on` is
-    the last visit up to then that a signed note tells of.
+    the last visit up to then that a signed note tells of. `untaped` names what is swollen and has
+    no girths, such as "left breast", `pauses` what barred treatment in the period and is settled.
     """
 
     version: int
@@ -205,6 +218,8 @@ class ProgressSummary:
     ending: Ending | None = None
     phase_before: Phase | None = None
     seen_on: date | None = None
+    untaped: tuple[str, ...] = ()
+    pauses: tuple[Pause, ...] = ()
 
     @property
     def barring(self) -> tuple[PrecautionOpen, ...]:

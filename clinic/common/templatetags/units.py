@@ -45,6 +45,12 @@ def signed_ml(volume_ml: Number) -> str:
 
 
 @register.filter
+def bare_ml(volume_ml: Number) -> str:
+    """1847.9 -> 1,848: in a drawing whose title names the unit."""
+    return NOT_KNOWN if volume_ml is None else _written(float(volume_ml), 0)
+
+
+@register.filter
 def percent(value_percent: Number) -> str:
     """19.97 -> 20.0 %. Bands are decided before this rounding."""
     return _filter(value_percent, "%", 1)

@@ -72,7 +72,8 @@ BECAUSE: dict[Reason, Callable[[RunLetter], str]] = {
     ),
     Reason.NO_VISIT: _visits,
     Reason.NOTHING_TAPED: lambda row: (
-        "no girths have been taped yet, so there is nothing to report"
+        "no girths have been taped yet, so there are no numbers to report; of swelling that tape"
+        " cannot measure, a progress report tells"
     ),
     Reason.NO_CHANGE: lambda row: (
         f"{_referrer(row)} wants a letter only when something changes, and nothing changed beyond"

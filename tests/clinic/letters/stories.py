@@ -217,6 +217,27 @@ def much_treated(therapist: User) -> Episode:
     return episode
 
 
+def arm_and_leg(therapist: User) -> Episode:
+    """An arm that falls and the leg of the other side that rises, each against its other."""
+    swollen = [
+        (Region.ARM, RegionSide.RIGHT, Involvement.SWOLLEN),
+        (Region.LEG, RegionSide.LEFT, Involvement.SWOLLEN),
+    ]
+    episode = arm_episode(therapist, regions=swollen)
+    tape(episode, make_protocol(), {80: (0, 0), 60: (-0.2, 0), 4: (-0.9, 0)})
+    legs = make_protocol(limb=Limb.LEG, levels_cm=LEG_LEVELS_CM, start_landmark="lateral malleolus")
+    for days, by_cm in ((80, 1.0), (60, 1.3), (4, 2.0)):
+        make_session(
+            episode,
+            legs,
+            taken_on=days_ago(days),
+            is_baseline=days == 80,
+            right_cm=LEG_CM,
+            left_cm=wider(LEG_CM, by_cm),
+        )
+    return episode
+
+
 STORIES = {
     "better": better,
     "worse": worse,
@@ -224,5 +245,6 @@ STORIES = {
     "without_baseline": without_baseline,
     "first_session": first_session,
     "bilateral": bilateral,
+    "arm_and_leg": arm_and_leg,
     "much_treated": much_treated,
 }

@@ -12,9 +12,11 @@ from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from clinic.audit.selectors import history_of
-from clinic.clients.models import Episode
+from clinic.clients.models import Episode, PrecautionFound
 from clinic.common import print as press
+from clinic.common.vocabulary import Involvement, Precaution, Region, RegionSide
 from clinic.letters import errors, services
+from clinic.letters.clauses import day
 from clinic.letters.compile import LETTER_METHOD
 from clinic.letters.models import ProgressLetter
 from clinic.letters.selectors import stored_pdf
@@ -277,12 +279,49 @@ def test_every_story_compiles_into_a_sentence(story: str, cast: Cast) -> None:
         "better": "Better: ",
         "worse": "Worse: ",
         "unchanged": "Unchanged: ",
-        "without_baseline": "No baseline yet: ",
+        "without_baseline": "No baseline to compare with: ",
         "first_session": "First measurement: ",
         "bilateral": "Better: ",
+        "arm_and_leg": "Worse: the excess volume of the left leg",
         "much_treated": "Treatment is paused (",
     }
     assert drafted(STORIES[story](cast.therapist), cast).bottom_line.startswith(expected[story])
+
+
+def test_an_infection_of_the_period_is_told_though_it_is_settled(cast: Cast) -> None:
+    episode = better(cast.therapist)
+    for precaution, found, settled in (
+        (Precaution.UNTREATED_INFECTION, 40, 28),
+        (Precaution.UNTREATED_INFECTION, 200, 180),  # before the period
+        (Precaution.FRAGILE_CHEST_SKIN, 30, 20),  # bars nothing
+    ):
+        PrecautionFound.objects.create(
+            client=episode.client,
+            precaution=precaution,
+            found_on=days_ago(found),
+            found_by=cast.therapist,
+            cleared_on=days_ago(settled),
+            cleared_by=cast.therapist,
+            cleared_reason="Calm.",
+        )
+    told = drafted(episode, cast).treatment
+    assert told.count("Paused from") == 1
+    assert (
+        f"Paused from {day(days_ago(40))} to {day(days_ago(28))}: untreated infection, cellulitis"
+        " or fever, settled since."
+    ) in told
+
+
+def test_a_watched_arm_is_not_taken_for_the_swollen_breast_beside_it(cast: Cast) -> None:
+    swollen_breast = (Region.BREAST, RegionSide.RIGHT, Involvement.SWOLLEN)
+    watched_arm = (Region.ARM, RegionSide.RIGHT, Involvement.AT_RISK)
+    episode = arm_episode(cast.therapist, regions=[swollen_breast, watched_arm])
+    tape(episode, make_protocol(), {80: (-1.5, 0), 5: (-1.5, 0)})
+    letter = drafted(episode, cast)
+    assert "Swelling not measurable by tape: right breast. No action" in letter.bottom_line
+    sheet = services.final_sheet(letter, cast.therapist)
+    assert sheet.limbs[0].table.rows[0].label == "Right arm, at risk"
+    assert sheet.limbs[0].table.caption == "Arm volumes; excess is the right arm less the left"
 
 
 def test_one_limb_taped_is_set_against_its_own_baseline(cast: Cast) -> None:
@@ -290,5 +329,7 @@ def test_one_limb_taped_is_set_against_its_own_baseline(cast: Cast) -> None:
     protocol = make_protocol()
     tape(episode, protocol, {60: (0, 0)})
     make_session(episode, protocol, taken_on=today() - timedelta(days=2), left_cm=[])
-    line = drafted(episode, cast).bottom_line
-    assert "the volume of the right arm is " in line
+    letter = drafted(episode, cast)
+    assert "the volume of the right arm is " in letter.bottom_line
+    table = services.draft_sheet(letter, cast.therapist).limbs[0].table
+    assert table.caption == "Arm volumes; the left arm was not measured"

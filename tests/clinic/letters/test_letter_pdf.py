@@ -22,6 +22,7 @@ from clinic.letters.models import ProgressLetter
 from clinic.letters.sentences import sentence
 from clinic.letters.services import compile_letter, draft_sheet, final_sheet
 from clinic.letters.sheet import TEXT_FIELDS, Sheet, Texts
+from clinic.letters.sheet import sheet as made_of
 from measurements.selectors.reports import episode_course
 from tests.builders import today
 from tests.cast import Cast
@@ -168,6 +169,22 @@ def test_texts_of_full_length_print_on_one_page_or_say_what_to_shorten(
     except LetterTooLong as error:
         said, pages = sentence(error), []
     assert len(pages) == 1 or "Shorten treatment given or plan" in said
+
+
+def test_two_limbs_since_the_last_letter_print_on_one_page_without_their_charts(
+    cast: Cast,
+) -> None:
+    make_practice(paper_size=PaperSize.LETTER)
+    sheet = sheet_of("arm_and_leg", cast)
+    with_charts = read(pdf.letter_pdf(sheet))
+    assert "Excess volume of the right arm, mL" in with_charts
+    limbs = tuple(replace(each, last=each.points[1]) for each in sheet.summary.limbs)
+    later = made_of(replace(sheet.summary, limbs=limbs), sheet.texts, is_draft=False)
+    content = pdf.letter_pdf(later)
+    assert len(PdfReader(io.BytesIO(content)).pages) == 1
+    text = read(content)
+    assert "since last letter" in text
+    assert "mL; bars" not in text
 
 
 def test_line_breaks_that_fill_a_second_page_are_named(cast: Cast) -> None:

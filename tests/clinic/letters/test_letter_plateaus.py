@@ -47,19 +47,22 @@ def told(plateau: Plateau, **differences: object) -> str:
 
 def test_a_plateau_is_one_short_sentence_with_its_interval_and_day() -> None:
     assert told(REACHED) == (
-        "The excess of the right arm is approaching an estimated 210 mL (160 mL to 260 mL);"
-        " change within measurement error since about 20 Feb 2026."
+        "The excess of the right arm has settled near an estimated 210 mL (95 % range 160 to"
+        " 260 mL), steady within measurement error since about 20 Feb 2026."
     )
 
 
 def test_a_plateau_still_ahead_is_expected() -> None:
     ahead = replace(REACHED, is_reached=False, within_on=date(2026, 3, 20))
-    assert "change within measurement error expected from about 20 Mar 2026." in told(ahead)
+    assert "is approaching an estimated 210 mL" in told(ahead)
+    assert told(ahead).endswith("260 mL), expected to be steady from about 20 Mar 2026.")
+    ended = replace(ahead, ended_on=date(2026, 3, 1))
+    assert told(ended).endswith("260 mL), not yet steady at the phase's end.")
 
 
 def test_a_limb_without_comparison_is_told_by_its_volume() -> None:
     own = replace(REACHED, is_excess=False)
-    assert told(own).startswith("The volume of the right arm is approaching an estimated")
+    assert told(own).startswith("The volume of the right arm has settled near an estimated")
 
 
 def test_too_early_is_said_while_the_phase_runs_and_not_after_it() -> None:
@@ -71,12 +74,20 @@ def test_too_early_is_said_while_the_phase_runs_and_not_after_it() -> None:
 def test_the_plan_carries_the_sentence() -> None:
     plan = proposals(summary(replace(arm(220, 600, 300), plateaus=(REACHED,)))).plan
     assert plan.startswith("The volume has levelled off: garments and maintenance")
-    assert "is approaching an estimated 210" in plan
+    assert "has settled near an estimated 210" in plan
     ahead = replace(REACHED, is_reached=False)
     for plateaus_told in ((ahead,), (REACHED, replace(ahead, side=Side.LEFT))):
         plan = proposals(summary(replace(arm(220, 600, 300), plateaus=plateaus_told))).plan
-        assert plan.startswith("Intensive treatment continues until the volume is steady")
+        assert plan.startswith("Intensive treatment continues until the swelling is steady")
     assert "Next measurement due by" in plan
+
+
+def test_a_volume_that_rises_is_not_said_to_have_levelled_off() -> None:
+    rising = replace(arm(500, 600, 300), plateaus=(REACHED,))
+    plan = proposals(summary(rising)).plan
+    assert plan.startswith("Intensive treatment continues until the swelling is steady")
+    assert "Because of the rise" in plan
+    assert "settled" not in plan
 
 
 # Compiled from the record

@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from clinic.clients.models import Episode
 from clinic.common.vocabulary import Phase
 from clinic.letters import errors, services
+from clinic.letters.clauses import day
 from clinic.letters.compile import LETTER_METHOD
 from clinic.letters.kinds import LetterKind
 from clinic.letters.models import ProgressLetter
@@ -73,6 +74,8 @@ def test_a_report_counts_treatment_by_the_signed_notes_of_its_period(cast: Cast)
     }
     assert (given.treatment_min, given.timed_min, given.units) == (330, 330, 24)
     assert "6 treatment days from" in letter.treatment
+    once = paper(treated(cast.therapist, (5,)), REPORT, period_from=days_ago(40)).treatment
+    assert once.startswith(f"1 treatment day on {day(days_ago(5))}. Measured")
     assert "12 since the episode was opened" in letter.treatment
 
 
@@ -201,7 +204,8 @@ def test_a_summary_tells_why_it_ended_and_what_the_client_goes_home_with(
     assert sleeve.words.startswith("right arm: class 2, 23 to 32 mmHg")
     assert (sleeve.worn, sleeve.issued_on) == ("by day", days_ago(10))
     assert ending.programme.number == 1
-    assert "By day: put on your right sleeve (class 2) in the morning." in letter.self_care
+    told = "Told to the client: By day: put on your right sleeve (class 2) in the morning."
+    assert told in letter.self_care
     assert letter.adherence == "Home programme done on 6 of 7 days (asked once)."
     assert ending.first_stages == ()  # looked at once: that look is the last as well
     assert summary.care.given.days == 12
@@ -221,7 +225,7 @@ def test_the_recall_is_what_is_booked_or_what_was_agreed(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     episode = discharged(cast.therapist, monkeypatch, (5,))
-    assert paper_plan(episode) == f"No day for re-measurement is kept in the record. {COME_BACK}"
+    assert paper_plan(episode) == f"No date is set for re-measurement. {COME_BACK}"
     set_recall_schedule(episode=episode, every_months=3, by=cast.therapist)
     expected = recall_after_months(days_ago(3), 3)
     assert f"To be measured again by {expected.day} {expected:%b %Y}." in paper_plan(episode)

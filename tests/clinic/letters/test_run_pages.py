@@ -106,6 +106,18 @@ def test_a_therapist_sees_own_letters_and_the_lead_all(
     assert lead.get(reverse("run-letter", args=[foreign.pk])).status_code == 200
 
 
+def test_the_list_says_what_each_letter_says(
+    therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    page = therapist.get(reverse("letter-run", args=[run.pk])).content.decode()
+    for row in own_rows(run, cast):
+        assert row.letter.bottom_line in page
+    typed = send(therapist, row, form_of(page_of(therapist, row), **TYPED, act="save"))
+    assert typed.status_code == 302
+    page = therapist.get(reverse("letter-run", args=[run.pk])).content.decode()
+    assert TYPED["bottom_line"] in page
+
+
 def test_the_front_desk_sees_none(desk: Browser, run: LetterRun) -> None:
     assert desk.get(reverse("letter-runs")).status_code == 403
     assert desk.get(reverse("run-letter", args=[run.rows.first().pk])).status_code == 403

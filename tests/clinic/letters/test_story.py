@@ -67,11 +67,16 @@ def test_treatment_begun_in_the_period_is_still_early_detection() -> None:
 
 def test_early_detection_says_how_often_it_was_seen() -> None:
     seen_once = summary(arm(150, 0), **WATCHED)
-    assert "routine check (seen once so far)" in bottom_line(seen_once)
+    assert bottom_line(seen_once).startswith(
+        "Possible early swelling at a routine check (seen once so far): the excess"
+    )
     numbers = arm(150, 0)
     between = look("between", LAST_ON, 140)
     points = (numbers.points[0], between, numbers.now)
-    assert "seen twice in a row" in bottom_line(summary(replace(numbers, points=points), **WATCHED))
+    seen_twice = summary(replace(numbers, points=points), **WATCHED)
+    assert bottom_line(seen_twice).startswith(
+        "Early swelling found at a routine check (seen twice in a row): the excess"
+    )
 
 
 def not_measured_since(numbers):
@@ -89,7 +94,9 @@ def test_a_limb_not_measured_since_the_last_letter_is_no_news(
     later = then | {"last_letter_on": LAST_ON, "measured_count": 0}
     assert story(told, **later) is Story.STEADY
     assert not has_news(summary(told, **later | {"phase_since_on": BASELINE_ON}))
-    assert bottom_line(summary(told, **later)).startswith("Not measured in this period; on 5 Mar")
+    line = bottom_line(summary(told, **later))
+    assert line.startswith("Not measured in this period. ")
+    assert " on 5 Mar 2026: the excess volume" in line
 
 
 def test_both_limbs_larger_at_once_are_not_called_swelling() -> None:
@@ -104,7 +111,7 @@ def test_both_limbs_larger_at_once_are_not_called_swelling() -> None:
     assert story_of(both) is Story.EARLY_DETECTION
     assert bottom_line(both).startswith("Both arms found larger at a routine check (seen once")
     one = replace(grown, now=replace(grown.now, left=Measured(2000, 17)))
-    assert bottom_line(summary(one, **WATCHED)).startswith("Early swelling found at a routine")
+    assert bottom_line(summary(one, **WATCHED)).startswith("Possible early swelling at a")
 
 
 @pytest.mark.parametrize(
@@ -163,11 +170,36 @@ def test_an_intensive_phase_is_interrupted_after_more_than_two_weeks(
     assert story(numbers, **KEPT | {"period_to": NOW_ON + silent}) is Story.STEADY
 
 
+def test_a_letter_about_a_client_who_stopped_coming_says_so_and_asks_why() -> None:
+    late = {"phase": Phase.INTENSIVE, "period_to": NOW_ON + 2 * GAP, "measured_count": 0}
+    gone = summary(arm(200, 400), **late)
+    line = bottom_line(gone)
+    assert line.startswith(
+        "Treatment interrupted: no visit on record between 5 Mar 2026 and 2 Apr 2026. Better on"
+        " 5 Mar 2026: the excess volume"
+    )
+    assert line.endswith("Please see below what we ask of you.")
+    assert request_text(gone) == (
+        "Please tell us if you know why treatment stopped, and ask the client to call us."
+    )
+    seen_since = summary(arm(200, 400), **late, seen_on=NOW_ON + timedelta(days=2))
+    assert "no visit on record between 7 Mar 2026 and" in bottom_line(seen_since)
+
+
 def test_the_plan_of_an_interrupted_phase_does_not_say_that_it_continues() -> None:
     late = {"phase": Phase.INTENSIVE, "period_to": NOW_ON + 2 * GAP}
     assert plan_text(summary(arm(400, 400, 400), **late)) == (
         "Intensive treatment goes on once the client is back and measured again."
     )
+
+
+def test_a_watched_limb_that_grew_within_days_is_not_called_early() -> None:
+    sudden = summary(replace(arm(400, 0), rose_suddenly=True), **WATCHED)
+    assert bottom_line(sudden).startswith("Sudden swelling found at a routine check (seen once")
+    assert plan_text(sudden) == (
+        "Surveillance goes on once the finding in the box has been examined and settled."
+    )
+    assert "when treatment may go on" not in request_text(sudden)
 
 
 def test_after_the_end_nobody_is_asked_when_treatment_may_go_on() -> None:
@@ -194,7 +226,13 @@ def test_a_phase_with_visits_is_not_called_interrupted_for_want_of_tape() -> Non
 def test_what_bars_treatment_is_an_interruption_whatever_the_numbers() -> None:
     paused = summary(arm(200, 400), precautions=(INFECTION,), **KEPT)
     assert story_of(paused) is Story.INTERRUPTION
-    assert bottom_line(paused).startswith("Treatment is paused (untreated infection")
+    assert bottom_line(paused).startswith(
+        "Treatment is paused (untreated infection, cellulitis or fever, found 5 Mar 2026). Better: "
+    )
+    found_since = replace(INFECTION, found_on=NOW_ON + timedelta(days=1))
+    assert "found 6 Mar 2026). Better on 5 Mar 2026: the" in bottom_line(
+        summary(arm(200, 400), precautions=(found_since,), **KEPT)
+    )
     port = PrecautionOpen(Precaution.DEVICE_UNDER_SKIN, NOW_ON, False)
     assert story(arm(200, 400), precautions=(port,), **KEPT) is Story.GOOD_RESPONSE
 

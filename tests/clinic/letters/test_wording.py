@@ -7,6 +7,7 @@ import pytest
 
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
 from clinic.letters.clauses import News, clauses
+from clinic.letters.kinds import LetterKind
 from clinic.letters.summary import (
     Addressee,
     Adherence,
@@ -188,6 +189,19 @@ def test_both_sides_affected_are_each_set_against_their_own_baseline() -> None:
     assert "excess" not in line
 
 
+def test_swelling_without_girths_is_named_where_nothing_else_is_swollen() -> None:
+    watched = replace(arm(10, 0), is_at_risk=True)
+    told = summary(watched, untaped=("left breast",))
+    assert bottom_line(told).endswith(
+        " 2026. Swelling not measurable by tape: left breast. No action needed from you."
+    )
+    assert "not measurable" not in bottom_line(summary(arm(10, 0), untaped=("left breast",)))
+    assert bottom_line(summary(untaped=("head and neck",), kind=LetterKind.REPORT)) == (
+        "Swelling not measurable by tape: head and neck. No action needed from you."
+    )
+    assert bottom_line(summary(kind=LetterKind.REPORT)).startswith("Not measured.")
+
+
 def test_worse_comes_before_better_and_asks_for_something() -> None:
     told = summary(arm(100, 300), replace(arm(500, 300), limb=Limb.LEG))
     assert bottom_line(told).startswith("Worse: the excess volume of the right leg has risen")
@@ -211,7 +225,13 @@ def test_recurrence_is_named_only_where_there_was_a_cancer(
 
 def test_an_unmeasured_period_says_so() -> None:
     line = bottom_line(summary(arm(200, 400), measured_count=0))
-    assert line.startswith("Not measured in this period; on 5 Mar 2026: the excess volume")
+    assert line.startswith("Not measured in this period. Better on 5 Mar 2026: the excess volume")
+    standing = bottom_line(summary(arm(220, 600, 200), measured_count=0))
+    assert "better than at baseline, as measured on 5 Mar 2026: the" in standing
+    first = replace(arm(200), baseline=arm(200).now)
+    assert bottom_line(summary(first, measured_count=0)).startswith(
+        "Not measured in this period. First measurement on 5 Mar 2026: the right arm"
+    )
 
 
 def test_the_sentence_always_fits_its_field() -> None:
@@ -232,7 +252,9 @@ def test_an_absolute_precaution_or_a_sudden_rise_goes_into_the_box() -> None:
     assert "attention now" in bottom_line(infected)
     assert "waits" in proposals(infected).plan
     rose = summary(replace(arm(500, 300), rose_suddenly=True))
-    assert "under two weeks" in alerts(rose)[0]
+    assert alerts(rose)[0].startswith("The right arm rose by 10 % or more in under two weeks")
+    either = replace(rose.limbs[0], affected_side=None, is_bilateral=True)
+    assert alerts(summary(either))[0].startswith("One arm or both rose by 10 %")
     assert "waits" in proposals(rose).plan
 
 
@@ -257,11 +279,14 @@ def test_the_next_girths_follow_the_same_intervals_as_the_recalls() -> None:
     kept = summary(numbers, phase=Phase.SURVEILLANCE, every_months=4)
     assert next_girths_on(kept) == date(2026, 7, 5)
     assert "Next measurement due by 5 Jul 2026." in proposals(kept).plan
+    late = replace(kept, written_on=date(2026, 7, 6))
+    assert "The next measurement is due now." in proposals(late).plan
 
 
 def test_adherence_says_days_of_seven_and_how_often_it_was_asked() -> None:
     told = Adherence(times_asked=3, mean_days_of_seven=4.67, hard_places=("back of the hand",))
     assert proposals(summary(arm(300.0, 200.0), adherence=told)).adherence == (
-        "Home programme done on 5 of 7 days (mean of 3 answers). Hard to do: back of the hand."
+        "Home programme done on about 5 of 7 days (mean of 3 answers). Hard to do: back of the"
+        " hand."
     )
     assert proposals(summary(arm(300.0, 200.0))).adherence == ""
