@@ -10,7 +10,7 @@ from datetime import date
 
 from clinic.common.templatetags.units import ml
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import Clause, clauses, clauses_of_the_whole_course, day
+from clinic.letters.clauses import Clause, clauses, clauses_of_the_whole_course, day, joined
 from clinic.letters.kinds import LetterKind
 from clinic.letters.story import is_gap, is_level, opening, story_of
 from clinic.letters.story_words import Story
@@ -43,7 +43,7 @@ def opening_line(summary: ProgressSummary, action: str) -> str:
     """How the limbs are, as many clauses as fit before `action`."""
     found = _told(summary)
     for count in range(len(found), 0, -1):
-        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {action}".strip()
+        line = f"{_opening(summary, found[0])}: {joined(found[:count])}. {action}".strip()
         if len(line) <= BOTTOM_LINE_LENGTH:
             return line
     first = f"{_label(summary, found[0])}; see the numbers below." if found else "Not measured."
@@ -57,10 +57,6 @@ def _told(summary: ProgressSummary) -> list[Clause]:
         return found
     whole = clauses_of_the_whole_course(summary)
     return found if any(each.news.is_worse for each in [*found, *whole]) else whole
-
-
-def _joined(found: list[Clause]) -> str:
-    return "; ".join(each.text for each in found)
 
 
 def _opening(summary: ProgressSummary, first: Clause) -> str:
