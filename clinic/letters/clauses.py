@@ -143,7 +143,10 @@ def _own_tracks(numbers: LimbNumbers, sides: Iterable[Side]) -> Iterator[Track]:
     for side in sides:
         if now := _own(numbers.now, side, numbers):
             limb = f"the {side.label} {numbers.limb.label}"
-            looks = (now, *(_own(look, side, numbers) for look in (numbers.last, numbers.baseline)))
+            last, baseline = (
+                _own(look, side, numbers) for look in (numbers.last, numbers.baseline)
+            )
+            looks = (now, last, baseline)
             track = _track(numbers, (f"the volume of {limb}", limb), looks, is_excess=False)
             course = _course(_own(point, side, numbers) for point in numbers.points)
             yield replace(track, course=course)
