@@ -214,10 +214,10 @@ def _judged(change: Change) -> str:
         return change.verdict.label
     if by_weight.adjusted is None:
         return f"{change.verdict.label} ({says.label})"
-    adjusted, kg = by_weight.adjusted, signed_percent(by_weight.weight_percent)
+    adjusted = by_weight.adjusted
     return (
-        f"{change.verdict.label}, {says.label} ({signed_percent(adjusted.value)} ±"
-        f" {percent(adjusted.limit)} adjusted, weight {kg})"
+        f"{change.verdict.label}, {says.label} (weight {signed_percent(by_weight.weight_percent)},"
+        f" adjusted {signed_percent(adjusted.value)} ± {percent(adjusted.limit)})"
     )
 
 

@@ -74,12 +74,12 @@ def test_a_fall_that_weight_explains_is_told_with_both_numbers(
     session = taped(episode, "80.0", "75.2")
     for name, said in pages(therapist, session).items():
         assert "smaller, beyond measurement error" in said, name
-        assert "no more than weight explains: +0.1 % ± 2.4 % adjusted" in said, name
-        assert f"weight {MINUS}6.0 %" in said, name
+        assert f"No more than weight explains (weight {MINUS}6.0 %" in said, name
+        assert "adjusted +0.1 % ± 2.4 %)" in said, name
     assert "Explained by weight" in words_of(therapist, reverse("caseload"))
     right, *_ = (line for line in reading_lines(session_report(session)) if line[:5] == "right")
     assert "smaller, beyond measurement error, no more than weight explains (" in right
-    assert f"adjusted, weight {MINUS}6.0{THIN}%)." in right
+    assert f"explains (weight {MINUS}6.0{THIN}%, adjusted +0.1{THIN}% ± 2.4{THIN}%)." in right
 
 
 def test_a_fall_that_holds_when_adjusted_for_weight_is_better(
@@ -87,14 +87,15 @@ def test_a_fall_that_holds_when_adjusted_for_weight_is_better(
 ) -> None:
     session = taped(episode, "80.0", "80.0")
     for name, said in pages(therapist, session).items():
-        assert f"also when adjusted for weight: {MINUS}5.9 % ± 2.3 % adjusted" in said, name
+        assert "Also when adjusted for weight (weight 0.0 %" in said, name
+        assert f"adjusted {MINUS}5.9 % ± 2.3 %)" in said, name
     assert "Better" in words_of(therapist, reverse("caseload"))
 
 
 def test_a_missing_weight_is_said_plainly(therapist: Browser, episode: Episode) -> None:
     session = taped(episode, None, "75.0")
     for name, said in pages(therapist, session).items():
-        assert "weight not taken into account: not known both times" in said, name
+        assert "Weight not taken into account: not known both times." in said, name
     assert "Body weight is not known for every session" in pages(therapist, session)["session"]
     lines = list(reading_lines(session_report(session)))
     assert any("(weight not taken into account: not known both times)." in each for each in lines)
@@ -104,4 +105,4 @@ def test_nothing_of_weight_is_said_where_one_limb_is_sound(therapist: Browser, c
     session = taped(make_episode(make_client(), cast.therapist), None, "75.0")
     for name, said in pages(therapist, session).items():
         assert "adjusted" not in said, name
-        assert "weight not taken" not in said, name
+        assert "eight not taken" not in said, name
