@@ -52,7 +52,7 @@ class ChangeTold:
 
     @property
     def is_by_weight(self) -> bool:
-        """Whether the tape alone says more: the change is no more than weight explains."""
+        """Whether the tape alone says more: adjusted for weight, the change is within error."""
         return verdict(self.change_ml, self.error_ml) is not self.verdict
 
 

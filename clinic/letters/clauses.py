@@ -54,8 +54,8 @@ class News(Word):
     )
     # No excess to begin with: a limb that falls further below the other is no better for it.
     FELL_WITHOUT_EXCESS = "fell_without_excess", "Changed"
-    # Both limbs affected, and weight explains the change.
-    WITH_WEIGHT = "with_weight", "Unchanged but for body weight"
+    # Both limbs affected: the tape saw a change that does not hold beside that of weight.
+    WITH_WEIGHT = "with_weight", "Unchanged when adjusted for weight"
     FIRST = "first", "First measurement"
     NO_BASELINE = "no_baseline", "No baseline yet"
     SAME = "same", "Unchanged"
@@ -216,14 +216,14 @@ def clause(track: Track) -> Clause:
         news = _without_excess(track, track.baseline)
         standing = _against_baseline(baseline) if last else None
         return _changed(track, baseline, _since(track.baseline_on), news=news or standing)
-    return _explained(track) or _no_change(track)
+    return _not_by_weight(track) or _no_change(track)
 
 
-def _explained(track: Track) -> Clause | None:
-    """A change beyond measurement error that is no more than weight explains."""
+def _not_by_weight(track: Track) -> Clause | None:
+    """A change beyond measurement error by the tape, but not when adjusted for weight."""
     since_last = (track.since_last, f"since the {track.compared_with}")
     for change, since in (since_last, (track.since_baseline, _since(track.baseline_on))):
-        if isinstance(change, OwnShift) and change.weight_says is WeightSays.EXPLAINS:
+        if isinstance(change, OwnShift) and change.weight_says is WeightSays.FAILS:
             return _changed(track, change, since, news=News.WITH_WEIGHT)
     return None
 
@@ -265,25 +265,17 @@ def _changed(track: Track, change: Judged, since: str, *, news: News | None = No
     return Clause(news, text, _weight_words(change))
 
 
-# By what weight makes of a change; followed by how much weight changed.
-WEIGHT_WORDS = {
-    WeightSays.UNKNOWN: "weight not taken into account",
-    WeightSays.HOLDS: "also when adjusted for weight",
-    WeightSays.EXPLAINS: "but no more than weight explains",
-    WeightSays.DIFFERS: "although weight changed",
-}
-
-
 def _weight_words(change: Judged) -> str:
-    """ "also when adjusted for weight (down 1.6 %)"; empty where weight has nothing to say."""
+    """ "also when adjusted for weight (down 1.6 %)"; empty where weight adds nothing."""
     if not isinstance(change, OwnShift) or change.weight_says is None:
         return ""
-    words, by_percent = WEIGHT_WORDS[change.weight_says], change.by_weight.weight_percent
+    says, by_percent = change.weight_says, change.by_weight.weight_percent
     if by_percent is None:
-        return words
+        return says.label
+    moved = f"{'up' if by_percent > 0 else 'down'} {percent(abs(by_percent))}"
     if abs(by_percent) < LEAST_PERCENT:
-        return "weight unchanged"
-    return f"{words} ({'up' if by_percent > 0 else 'down'} {percent(abs(by_percent))})"
+        moved = "unchanged"
+    return f"{says.label} ({moved})"
 
 
 def _without_excess(track: Track, then: Measured | None) -> News | None:

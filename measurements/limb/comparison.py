@@ -85,10 +85,10 @@ class Judged:
 class WeightSays(Word):
     """What body weight makes of a limb's own change; nothing where neither moved beyond error."""
 
-    UNKNOWN = "unknown", "weight not taken into account: not known both times"
+    UNKNOWN = "unknown", "weight not taken into account"
     HOLDS = "holds", "also when adjusted for weight"
-    EXPLAINS = "explains", "no more than weight explains"
-    DIFFERS = "differs", "although weight changed"
+    FAILS = "fails", "but not when adjusted for weight"
+    DIFFERS = "differs", "but changed when adjusted for weight"
 
 
 @dataclass(frozen=True)
@@ -113,14 +113,14 @@ class ByWeight:
             return WeightSays.UNKNOWN if taped.is_beyond_error else None
         if not taped.is_beyond_error:
             return WeightSays.DIFFERS if self.adjusted.beyond_error else None
-        return WeightSays.HOLDS if self.adjusted.verdict is taped else WeightSays.EXPLAINS
+        return WeightSays.HOLDS if self.adjusted.verdict is taped else WeightSays.FAILS
 
     def direction(self, taped: Verdict) -> Verdict:
         """Better or worse: only where tape and weight agree; the tape alone without a weight.
 
         That both must agree is the careful reading of the formula; common practice, no source.
         """
-        return Verdict.WITHIN_ERROR if self.says(taped) is WeightSays.EXPLAINS else taped
+        return Verdict.WITHIN_ERROR if self.says(taped) is WeightSays.FAILS else taped
 
 
 @dataclass(frozen=True)

@@ -186,7 +186,7 @@ def test_in_bilateral_disease_the_limb_that_did_worse_is_told(
         ((None, 75), True, False),
     ],
 )
-def test_in_bilateral_disease_a_limb_is_better_only_if_weight_does_not_explain_it(
+def test_in_bilateral_disease_a_limb_is_better_only_if_it_holds_beside_weight(
     cast: Cast,
     protocol: Protocol,
     weights_kg: tuple[float | None, float | None],
@@ -205,7 +205,7 @@ def test_in_bilateral_disease_a_limb_is_better_only_if_weight_does_not_explain_i
     assert verified() == (0, "All standings are what the girths give.\n")
 
 
-def test_a_rise_of_both_limbs_stays_urgent_even_where_weight_explains_it(
+def test_a_rise_of_both_limbs_stays_urgent_whatever_weight_did(
     cast: Cast, protocol: Protocol
 ) -> None:
     """Fluid kept by the heart weighs too: a cause in the whole body is not to be explained away."""
