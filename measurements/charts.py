@@ -264,14 +264,16 @@ def _own_traces(course: LimbCourse) -> Iterator[Figure]:
             mode="lines+markers",
             line={"color": colour, "dash": dash, "width": 2},
             marker={"symbol": symbol, "size": 9},
-            customdata=[
-                [limb.volume_ml, limb.verdict.label if limb.verdict else "baseline"]
-                for _, limb in own
-            ],
+            customdata=[[limb.volume_ml, _own_words(limb)] for _, limb in own],
             hovertemplate="%{y:+.0f} mL from baseline (volume %{customdata[0]:.0f} mL)"
             "<br>%{customdata[1]}<extra>%{x|%-d %b %Y}</extra>",
         )
     yield from _approaches(course)
+
+
+def _own_words(limb: LimbPoint) -> str:
+    said = limb.verdict.label if limb.verdict else "baseline"
+    return f"{said}, {limb.weight_says.label}" if limb.weight_says else said
 
 
 def _own_points(points: Sequence[CoursePoint], side: Side) -> Iterator[tuple[date, LimbPoint]]:

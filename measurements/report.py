@@ -9,7 +9,14 @@ from datetime import date, time
 from uuid import UUID
 
 from clinic.common.vocabulary import Limb, Phase, Posture, Side, Word
-from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.comparison import (
+    ByWeight,
+    Change,
+    Comparison,
+    Judged,
+    Verdict,
+    WeightSays,
+)
 from measurements.limb.course import Decongestion, DecongestionFit
 from measurements.limb.error import Z_95
 from measurements.limb.girth import LimbGirths
@@ -26,6 +33,11 @@ class Caution(Word):
         "bilateral",
         "Both limbs are affected, so neither is a healthy comparison: each is set against its own"
         " baseline.",
+    )
+    WEIGHT_UNKNOWN = (
+        "weight_unknown",
+        "Body weight is not known for every session compared: where it is missing, the change of"
+        " weight is not taken into account.",
     )
     SIDE_UNKNOWN = (
         "side_unknown",
@@ -144,8 +156,7 @@ class SessionReport:
 
     `left` and `right` are volumes over everything taped on that side. `affected_side` is None
     in bilateral disease; an at-risk side counts as affected when none is swollen.
-    `relative_change` is the relative volume change against baseline and the other limb, percent;
-    `weight_adjusted` the weight-adjusted change of each limb, percent, in bilateral disease only.
+    `relative_change` is the relative volume change against baseline and the other limb, percent.
     """
 
     facts: SessionFacts
@@ -161,7 +172,6 @@ class SessionReport:
     since_baseline: Since | None
     since_previous: Since | None
     relative_change: Judged | None
-    weight_adjusted: tuple[tuple[Side, Judged], ...]
     criteria: tuple[CriterionResult, ...]
     severity: Severity
     section: Section | None
@@ -182,6 +192,12 @@ class SessionReport:
             (Side.LEFT, self.left, since.left if since else None),
         )
         return tuple((side, volume, change) for side, volume, change in own if volume)
+
+    @property
+    def weight_adjusted(self) -> tuple[tuple[Side, Judged], ...]:
+        """The weight-adjusted change of each limb since baseline, percent; bilateral disease."""
+        own = ((side, change.by_weight) for side, _, change in self.limbs if change)
+        return tuple((side, by.adjusted) for side, by in own if by and by.adjusted)
 
     @property
     def other_side(self) -> Side | None:
@@ -223,7 +239,10 @@ class SessionReport:
 
 @dataclass(frozen=True)
 class LimbPoint:
-    """One limb at one session: volume over the course's section, and its change from baseline."""
+    """One limb at one session: volume over the course's section, and its change from baseline.
+
+    `verdict` is of the tape alone; `by_weight` is there in bilateral disease only.
+    """
 
     side: Side
     volume_ml: float
@@ -232,6 +251,12 @@ class LimbPoint:
     change_error_ml: float | None
     change_percent: float | None
     verdict: Verdict | None
+    by_weight: ByWeight | None = None
+
+    @property
+    def weight_says(self) -> WeightSays | None:
+        """What body weight makes of the change, if it has a say."""
+        return self.by_weight.says(self.verdict) if self.by_weight and self.verdict else None
 
 
 @dataclass(frozen=True)
@@ -256,6 +281,7 @@ class CoursePoint:
     left: LimbPoint | None
     right: LimbPoint | None
     fitted_ml: float | None = None
+    weight_kg: float | None = None
 
     @property
     def margin_ml(self) -> float | None:

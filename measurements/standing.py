@@ -10,7 +10,7 @@ from datetime import date
 from uuid import UUID
 
 from clinic.common.vocabulary import Limb, Side
-from measurements.limb.comparison import Change, Comparison, Judged, Verdict
+from measurements.limb.comparison import Change, Comparison, Judged, Verdict, verdict
 from measurements.limb.volume import Volume
 from measurements.report import Since
 
@@ -39,12 +39,21 @@ class LastSession:
 
 @dataclass(frozen=True)
 class ChangeTold:
-    """A change from an earlier session of the day `since_on`: mL, its error, its verdict."""
+    """A change from an earlier session of the day `since_on`: mL, its error, and its verdict.
+
+    In bilateral disease the verdict is beyond error only if it also holds when adjusted for weight,
+    where both weights are known.
+    """
 
     since_on: date
     change_ml: float
     error_ml: float
     verdict: Verdict
+
+    @property
+    def is_by_weight(self) -> bool:
+        """Whether the tape alone says more: adjusted for weight, the change is within error."""
+        return verdict(self.change_ml, self.error_ml) is not self.verdict
 
 
 @dataclass(frozen=True)
@@ -159,7 +168,7 @@ def _told(since: Since | None, side: Side | None) -> ChangeTold | None:
     change = (since.excess if since else None) or _own(since, side)
     if since is None or change is None:
         return None
-    return ChangeTold(since.taken_on, change.change_ml, change.error_ml, change.verdict)
+    return ChangeTold(since.taken_on, change.change_ml, change.error_ml, change.direction)
 
 
 def _own(since: Since | None, side: Side | None) -> Change | None:

@@ -3,16 +3,23 @@
 No database, no clock. Classify first, round last: every verdict comes from unrounded values.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import takewhile
 
-from clinic.common.templatetags.units import ml
+from clinic.common.templatetags.units import ml, percent
 from clinic.common.vocabulary import Side, Word
 from clinic.letters.kinds import LetterKind
-from clinic.letters.summary import LimbNumbers, Look, Measured, ProgressSummary, shift
-from measurements.limb.comparison import Judged, Verdict
+from clinic.letters.summary import (
+    LimbNumbers,
+    Look,
+    Measured,
+    OwnShift,
+    ProgressSummary,
+    shift,
+)
+from measurements.limb.comparison import Judged, Verdict, WeightSays
 
 
 def day(on: date) -> str:
@@ -23,6 +30,10 @@ def day(on: date) -> str:
 # From how many times its 95 % limit on a change is called far more than measurement error; common
 # practice, no source.
 FAR = 2
+
+
+# A change of weight that prints as 0.0 %.
+LEAST_PERCENT = 0.05
 
 
 class News(Word):
@@ -43,6 +54,8 @@ class News(Word):
     )
     # No excess to begin with: a limb that falls further below the other is no better for it.
     FELL_WITHOUT_EXCESS = "fell_without_excess", "Changed"
+    # Both limbs affected: the tape saw a change that does not hold beside that of weight.
+    WITH_WEIGHT = "with_weight", "Unchanged when adjusted for weight"
     FIRST = "first", "First measurement"
     NO_BASELINE = "no_baseline", "No baseline to compare with"
     SAME = "same", "Unchanged"
@@ -99,8 +112,19 @@ class Track:
 
 @dataclass(frozen=True)
 class Clause:
+    """`weight`: what body weight makes of it in bilateral disease, often the same of both limbs."""
+
     news: News
     text: str
+    weight: str = ""
+
+
+def joined(found: Sequence[Clause]) -> str:
+    """Clauses in a row; what weight makes of all of them is said once, at the end."""
+    weights = {each.weight for each in found}
+    if len(found) > 1 and len(weights) == 1:
+        return "; ".join(filter(None, [*(each.text for each in found), *weights]))
+    return "; ".join(", ".join(filter(None, [each.text, each.weight])) for each in found)
 
 
 def tracks(numbers: LimbNumbers) -> tuple[Track, ...]:
@@ -117,11 +141,14 @@ def tracks(numbers: LimbNumbers) -> tuple[Track, ...]:
 
 def _own_tracks(numbers: LimbNumbers, sides: Iterable[Side]) -> Iterator[Track]:
     for side in sides:
-        if now := numbers.now.of(side):
+        if now := _own(numbers.now, side, numbers):
             limb = f"the {side.label} {numbers.limb.label}"
-            looks = (now, _own(numbers.last, side), _own(numbers.baseline, side))
+            last, baseline = (
+                _own(look, side, numbers) for look in (numbers.last, numbers.baseline)
+            )
+            looks = (now, last, baseline)
             track = _track(numbers, (f"the volume of {limb}", limb), looks, is_excess=False)
-            course = _course(_own(point, side) for point in numbers.points)
+            course = _course(_own(point, side, numbers) for point in numbers.points)
             yield replace(track, course=course)
 
 
@@ -133,8 +160,11 @@ def _excess(look: Look | None) -> Measured | None:
     return look.excess if look else None
 
 
-def _own(look: Look | None, side: Side) -> Measured | None:
-    return look.of(side) if look else None
+def _own(look: Look | None, side: Side, numbers: LimbNumbers) -> Measured | None:
+    """With no sound limb to compare, weight has a say."""
+    if look is None:
+        return None
+    return look.weighed(side) if numbers.is_bilateral else look.of(side)
 
 
 def _track(
@@ -186,6 +216,20 @@ def clause(track: Track) -> Clause:
         news = _without_excess(track, track.baseline)
         standing = _against_baseline(baseline) if last else None
         return _changed(track, baseline, _since(track.baseline_on), news=news or standing)
+    return _not_by_weight(track) or _no_change(track)
+
+
+def _not_by_weight(track: Track) -> Clause | None:
+    """A change beyond measurement error by the tape, but not when adjusted for weight."""
+    since_last = (track.since_last, f"since the {track.compared_with}")
+    for change, since in (since_last, (track.since_baseline, _since(track.baseline_on))):
+        if isinstance(change, OwnShift) and change.weight_says is WeightSays.FAILS:
+            return _changed(track, change, since, news=News.WITH_WEIGHT)
+    return None
+
+
+def _no_change(track: Track) -> Clause:
+    last, baseline = track.since_last, track.since_baseline
     if baseline:
         return _unchanged(track, baseline, _since(track.baseline_on))
     if last:
@@ -209,7 +253,7 @@ def _against_baseline(change: Judged) -> News:
 
 
 def _changed(track: Track, change: Judged, since: str, *, news: News | None = None) -> Clause:
-    moved = "has risen" if change.verdict is Verdict.BEYOND_ERROR_UP else "has fallen"
+    moved = "has risen" if change.value > 0 else "has fallen"
     more = "far more" if abs(change.value) >= FAR * change.limit else "more"
     text = (
         f"{track.name} {moved} by {ml(abs(change.value))} {since}, {more} than measurement error"
@@ -217,8 +261,21 @@ def _changed(track: Track, change: Judged, since: str, *, news: News | None = No
     )
     if news is News.FELL_WITHOUT_EXCESS:
         return Clause(news, f"{text}; there was no excess beyond error before")
-    is_up = change.verdict is Verdict.BEYOND_ERROR_UP
-    return Clause(news or (News.WORSE if is_up else News.BETTER), text)
+    news = news or (News.WORSE if change.value > 0 else News.BETTER)
+    return Clause(news, text, _weight_words(change))
+
+
+def _weight_words(change: Judged) -> str:
+    """ "also when adjusted for weight (down 1.6 %)"; empty where weight adds nothing."""
+    if not isinstance(change, OwnShift) or change.weight_says is None:
+        return ""
+    says, by_percent = change.weight_says, change.by_weight.weight_percent
+    if by_percent is None:
+        return says.label
+    moved = f"{'up' if by_percent > 0 else 'down'} {percent(abs(by_percent))}"
+    if abs(by_percent) < LEAST_PERCENT:
+        moved = "unchanged"
+    return f"{says.label} ({moved})"
 
 
 def _without_excess(track: Track, then: Measured | None) -> News | None:
@@ -238,7 +295,7 @@ def _unchanged(track: Track, change: Judged, since: str) -> Clause:
         f"{track.name} is {ml(track.now.value)}, steady {since} within measurement error"
         f" ({ml(change.limit)})"
     )
-    return Clause(News.SAME, text)
+    return Clause(News.SAME, text, _weight_words(change))
 
 
 def _alike(track: Track, own: Judged) -> str:

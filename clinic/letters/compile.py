@@ -290,8 +290,7 @@ def _numbers(course: LimbCourse, occasion: Occasion, told: frozenset[str]) -> Li
     points = course.points
     if not points or course.section is None:
         return None
-    weights = _weights(course)
-    looks = tuple(_look(point, weights) for point in points)
+    looks = tuple(map(_look, points))
     latest = course.latest if course.latest.facts.id == points[-1].session_id else None
     facts = course.latest.facts
     return LimbNumbers(
@@ -345,11 +344,6 @@ def _plateau(phase: PhaseDecongestion, until_on: date) -> Plateau | None:
     )
 
 
-def _weights(course: LimbCourse) -> dict[str, float | None]:
-    known = filter(None, (course.baseline, course.latest))
-    return {str(each.facts.id): each.facts.weight_kg for each in known}
-
-
 def _baseline(points: Sequence[CoursePoint], looks: Sequence[Look]) -> Look | None:
     pairs = zip(points, looks, strict=True)
     return next((look for point, look in pairs if point.is_baseline), None)
@@ -359,7 +353,7 @@ def _told_cautions(latest: SessionReport | None) -> tuple[str, ...]:
     return tuple(each.label for each in TOLD if latest and each in latest.cautions)
 
 
-def _look(point: CoursePoint, weights: dict[str, float | None]) -> Look:
+def _look(point: CoursePoint) -> Look:
     return Look(
         session_id=str(point.session_id),
         taken_on=point.taken_on,
@@ -367,7 +361,7 @@ def _look(point: CoursePoint, weights: dict[str, float | None]) -> Look:
         right=_own(point.right),
         excess=_measured(point.excess_ml, point.error_ml),
         percent=_measured(point.percent, point.percent_error),
-        weight_kg=weights.get(str(point.session_id)),
+        weight_kg=point.weight_kg,
     )
 
 

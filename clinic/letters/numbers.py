@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from clinic.common.vocabulary import Limb, Side
-from clinic.letters.summary import LimbNumbers, Look, Measured, shift
+from clinic.letters.summary import LimbNumbers, Look, Measured, OwnShift, shift
 from measurements.limb.comparison import Judged
 
 
@@ -41,23 +41,32 @@ class NumberTable:
 def number_table(numbers: LimbNumbers, last: str = "last letter") -> NumberTable:
     """The table of one limb; `last` heads the column between baseline and now."""
     columns = _columns(numbers, last)
-    rows = tuple(row for row in _rows(numbers, columns) if any(row.cells))
-    return NumberTable(_caption(numbers), columns, _earlier(columns), rows)
+    rows = tuple(row for row in _rows(numbers, columns) if any((*row.cells, *row.changes)))
+    return NumberTable(_caption(numbers, columns), columns, _earlier(columns), rows)
 
 
 def _earlier(columns: tuple[Column, ...]) -> tuple[Column, ...]:
     return tuple(column for column in columns if not column.is_now)
 
 
-def _caption(numbers: LimbNumbers) -> str:
+def _caption(numbers: LimbNumbers, columns: tuple[Column, ...]) -> str:
     if numbers.is_bilateral:
-        return f"Both {numbers.limb.label}s are affected: each is set against its own baseline"
+        return _bilateral_caption(numbers, columns)
     volumes, side = f"{numbers.limb.label.capitalize()} volumes", numbers.affected_side
     if side is None:
         return volumes
     if numbers.now.excess is None:
         return f"{volumes}; the {side.other.label} {numbers.limb.label} was not measured"
     return f"{volumes}; excess is the {side.label} {numbers.limb.label} less the {side.other.label}"
+
+
+def _bilateral_caption(numbers: LimbNumbers, columns: tuple[Column, ...]) -> str:
+    said = f"Both {numbers.limb.label}s are affected: each is set against its own baseline"
+    if len(columns) == 1:
+        return said
+    if all(column.look.weight_kg for column in columns):
+        return f"{said} and against body weight"
+    return f"{said}; body weight, where it is missing, was not taken into account"
 
 
 def _columns(numbers: LimbNumbers, last: str) -> tuple[Column, ...]:
@@ -86,6 +95,8 @@ def _rows(numbers: LimbNumbers, columns: tuple[Column, ...]) -> Iterator[Row]:
     side = numbers.affected_side or Side.RIGHT
     yield _volumes(_limb_label(numbers, side), columns, lambda look: look.of(side))
     yield _volumes(_limb_label(numbers, side.other), columns, lambda look: look.of(side.other))
+    if numbers.is_bilateral:
+        yield from (_adjusted(numbers, columns, each) for each in (side, side.other))
     yield _volumes("Excess volume", columns, lambda look: look.excess, is_main=True)
     percents = tuple(column.look.percent for column in columns)
     yield _unjudged("Excess, percent of the other", "percent", percents)
@@ -103,6 +114,17 @@ def _volumes(
     now = of(columns[-1].look)
     changes = tuple(shift(now, of(column.look)) for column in _earlier(columns))
     return Row(label, "ml", tuple(of(column.look) for column in columns), changes, is_main)
+
+
+def _adjusted(numbers: LimbNumbers, columns: tuple[Column, ...], side: Side) -> Row:
+    """The change of the limb's share of body weight, where both weights are known."""
+    now = columns[-1].look.weighed(side)
+    shifts = [shift(now, column.look.weighed(side)) for column in _earlier(columns)]
+    changes = tuple(
+        each.by_weight.adjusted if isinstance(each, OwnShift) else None for each in shifts
+    )
+    label = f"{_limb_label(numbers, side)}, adjusted for weight"
+    return Row(label, "percent", (None,) * len(columns), changes)
 
 
 def _unjudged(label: str, unit: str, cells: tuple[Measured | None, ...]) -> Row:

@@ -12,11 +12,11 @@ from typing import Any
 from clinic.common.vocabulary import Limb, Phase, Precaution, Side
 from clinic.letters.care import Care, Ending
 from clinic.letters.kinds import LetterKind
-from measurements.limb.comparison import Judged
+from measurements.limb.comparison import ByWeight, Judged, Verdict, WeightSays, by_weight
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
 # carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. 5: `seen_on`.
-# 6: `untaped`, `pauses`, and `is_at_risk` of each limb.
+# 6: `untaped`, `pauses`, `is_at_risk` of each limb, and every look carries its weight.
 # A stored summary is kept as it was sent, whatever its version.
 SUMMARY_VERSION = 6
 
@@ -102,6 +102,28 @@ class Measured:
         return Judged(self.value, self.error).limit
 
 
+@dataclass(frozen=True)
+class Weighed(Measured):
+    """A limb's own volume in bilateral disease, with body weight in kg that day if known."""
+
+    weight_kg: float | None
+
+
+@dataclass(frozen=True)
+class OwnShift(Judged):
+    """A limb's own change in bilateral disease, mL: the verdict also asks body weight."""
+
+    by_weight: ByWeight
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.by_weight.direction(super().verdict)
+
+    @property
+    def weight_says(self) -> WeightSays | None:
+        return self.by_weight.says(super().verdict)
+
+
 def shift(now: Measured | None, then: Measured | None) -> Judged | None:
     """Change between two sessions. Sessions share no error, so both add in quadrature.
 
@@ -109,7 +131,16 @@ def shift(now: Measured | None, then: Measured | None) -> Judged | None:
     """
     if now is None or then is None:
         return None
-    return Judged(now.value - then.value, hypot(now.error, then.error))
+    change_ml, error_ml = now.value - then.value, hypot(now.error, then.error)
+    if isinstance(now, Weighed) and isinstance(then, Weighed):
+        return OwnShift(change_ml, error_ml, _by_weight(now, then))
+    return Judged(change_ml, error_ml)
+
+
+def _by_weight(now: Weighed, then: Weighed) -> ByWeight:
+    return by_weight(
+        (now.value, then.value), (now.error, then.error), (now.weight_kg, then.weight_kg)
+    )
 
 
 @dataclass(frozen=True)
@@ -126,6 +157,11 @@ class Look:
 
     def of(self, side: Side) -> Measured | None:
         return self.left if side is Side.LEFT else self.right
+
+    def weighed(self, side: Side) -> Weighed | None:
+        """One limb with the weight of the day, as bilateral disease is judged."""
+        own = self.of(side)
+        return Weighed(own.value, own.error, self.weight_kg) if own else None
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from datetime import date
 
 from clinic.common.templatetags.units import bare_ml, ml
 from clinic.common.vocabulary import Phase
-from clinic.letters.clauses import Clause, News, clauses, clauses_of_the_whole_course, day
+from clinic.letters.clauses import Clause, News, clauses, clauses_of_the_whole_course, day, joined
 from clinic.letters.kinds import LetterKind
 from clinic.letters.story import is_gap, is_level, opening, story_of
 from clinic.letters.story_words import Story
@@ -44,7 +44,7 @@ def opening_line(summary: ProgressSummary, action: str) -> str:
     """How the limbs are, as many clauses as fit before `action`."""
     found, then = _told(summary), f"{_untaped(summary)} {action}".strip()
     for count in range(len(found), 0, -1):
-        line = f"{_opening(summary, found[0])}: {_joined(found[:count])}. {then}".strip()
+        line = f"{_opening(summary, found[0])}: {joined(found[:count])}. {then}".strip()
         if len(line) <= BOTTOM_LINE_LENGTH:
             return line
     if found:
@@ -66,10 +66,6 @@ def _told(summary: ProgressSummary) -> list[Clause]:
         return found
     whole = clauses_of_the_whole_course(summary)
     return found if any(each.news.is_worse for each in [*found, *whole]) else whole
-
-
-def _joined(found: list[Clause]) -> str:
-    return "; ".join(each.text for each in found)
 
 
 def _opening(summary: ProgressSummary, first: Clause) -> str:

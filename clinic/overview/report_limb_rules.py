@@ -6,13 +6,8 @@ from datetime import date
 
 from clinic.common.vocabulary import Word
 from clinic.overview.report_period import Period
-from measurements.limb.comparison import (
-    Comparison,
-    Judged,
-    Verdict,
-    excess_change,
-    excess_reduction,
-)
+from measurements.limb.comparison import Comparison, Judged, Verdict, excess_change
+from measurements.limb.ratios import excess_reduction
 from measurements.limb.thresholds import RULES, Criterion
 
 # What counts as an early change under surveillance; its source stands in the rule.

@@ -11,11 +11,12 @@ from typing import Any
 
 from clinic.accounts.models import Practice, User
 from clinic.clients.diagnoses import DIAGNOSES
-from clinic.common.templatetags.units import ml, signed_ml, signed_percent, weight
+from clinic.common.templatetags.units import ml, percent, signed_ml, signed_percent, weight
 from clinic.visits.desk import RedFlagDesk, RegionDesk, TreatmentDesk, VisitDesk
 from clinic.visits.models import Addendum, RedFlagSeen, TreatmentEntry, VisitNote
 from clinic.visits.red_flags import Sign
 from clinic.visits.selectors.filling import day
+from measurements.limb.comparison import Change
 from measurements.limb.error import Z_95
 from measurements.report import SessionReport
 
@@ -192,9 +193,7 @@ def reading_lines(report: SessionReport) -> Iterator[str]:
     for side, volume, change in report.limbs:
         told = f"{side.label}: {ml(volume.ml)} ± {ml(Z_95 * volume.error_ml)}"
         since = (
-            f", {signed_ml(change.change_ml)} since baseline, {change.verdict.label}"
-            if change
-            else ""
+            f", {signed_ml(change.change_ml)} since baseline, {_judged(change)}" if change else ""
         )
         yield f"{told}{since}."
     if compared is not None:
@@ -206,6 +205,20 @@ def reading_lines(report: SessionReport) -> Iterator[str]:
         yield f"Weight: {weight(facts.weight_kg)}."
     yield from (caution.label for caution in report.cautions)
     yield f"Method: {report.method}."
+
+
+def _judged(change: Change) -> str:
+    """What the tape says; in bilateral disease also what body weight makes of it."""
+    says, by_weight = change.weight_says, change.by_weight
+    if says is None or by_weight is None:
+        return change.verdict.label
+    if by_weight.adjusted is None:
+        return f"{change.verdict.label} ({says.label})"
+    adjusted = by_weight.adjusted
+    return (
+        f"{change.verdict.label}, {says.label} (weight {signed_percent(by_weight.weight_percent)},"
+        f" adjusted {signed_percent(adjusted.value)} ± {percent(adjusted.limit)})"
+    )
 
 
 def _finding(desk: RegionDesk) -> Iterator[str]:

@@ -3,12 +3,13 @@
 Classify first, round last: every verdict is taken from unrounded values.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
 from clinic.common.vocabulary import Word
 from measurements.limb.error import (
     DEFAULT_TAPE_ERROR,
+    SCALE_ERROR_KG,
     Z_95,
     TapeError,
     change_error,
@@ -20,8 +21,15 @@ from measurements.limb.error import (
 )
 from measurements.limb.errors import MixedProtocol, MixedSides, NoSharedSection
 from measurements.limb.girth import LimbGirths
-from measurements.limb.units import Centimetres, Millilitres, require_positive
+from measurements.limb.ratios import (
+    excess_percent,
+    relative_volume_change,
+    weight_adjusted_change,
+)
+from measurements.limb.units import Centimetres, Millilitres
 from measurements.limb.volume import Section, Volume, limb_volume
+
+Weights = tuple[float | None, float | None]  # body weight in kg, (now, then); None: not taken
 
 # Binary noise below a picometre is cut off, so that 20.3 - 18.3 is 2 and meets "2 cm"; no source.
 NOISE_PLACES = 10
@@ -74,6 +82,47 @@ class Judged:
         return self.verdict.is_beyond_error
 
 
+class WeightSays(Word):
+    """What body weight makes of a limb's own change; nothing where neither moved beyond error."""
+
+    UNKNOWN = "unknown", "weight not taken into account"
+    HOLDS = "holds", "also when adjusted for weight"
+    FAILS = "fails", "but not when adjusted for weight"
+    DIFFERS = "differs", "but changed when adjusted for weight"
+
+
+@dataclass(frozen=True)
+class ByWeight:
+    """A limb's own change beside that of body weight, for limbs that have no sound other limb.
+
+    `weight_percent` is the change of weight, `adjusted` the weight-adjusted change (WAC) with its
+    error, both in percent; both None where a weight is missing. Fluid of the limbs weighs as well,
+    so that the adjusted change is the smaller one where both limbs lose or gain much of it.
+    """
+
+    weight_percent: float | None = None
+    adjusted: Judged | None = None
+
+    @property
+    def is_known(self) -> bool:
+        return self.adjusted is not None
+
+    def says(self, taped: Verdict) -> WeightSays | None:
+        """Set beside what the tape alone says; None where there is nothing to add."""
+        if self.adjusted is None:
+            return WeightSays.UNKNOWN if taped.is_beyond_error else None
+        if not taped.is_beyond_error:
+            return WeightSays.DIFFERS if self.adjusted.beyond_error else None
+        return WeightSays.HOLDS if self.adjusted.verdict is taped else WeightSays.FAILS
+
+    def direction(self, taped: Verdict) -> Verdict:
+        """Better or worse: only where tape and weight agree; the tape alone without a weight.
+
+        That both must agree is the careful reading of the formula; common practice, no source.
+        """
+        return Verdict.WITHIN_ERROR if self.says(taped) is WeightSays.FAILS else taped
+
+
 @dataclass(frozen=True)
 class GirthDifference:
     """Affected minus other girth at one level, cm."""
@@ -120,7 +169,8 @@ class Change:
     """One quantity now against then, in mL, over one section, with its error and verdict.
 
     `percent` is the change in percent of then, None where then is not above 0. `mdc95_ml` =
-    1.96 `error_ml`: the smallest change between these two sessions that counts as real.
+    1.96 `error_ml`: the smallest change between these two sessions that counts as real. `verdict`
+    is of the tape alone; `direction` also asks `by_weight`, which only bilateral disease has.
     """
 
     now_ml: Millilitres
@@ -132,10 +182,20 @@ class Change:
     verdict: Verdict
     section: Section
     section_is_shorter: bool = False
+    by_weight: ByWeight | None = None
 
     @property
     def beyond_error(self) -> bool:
         return self.verdict.is_beyond_error
+
+    @property
+    def direction(self) -> Verdict:
+        """Whether the limb is better or worse, as far as can be told."""
+        return self.by_weight.direction(self.verdict) if self.by_weight else self.verdict
+
+    @property
+    def weight_says(self) -> WeightSays | None:
+        return self.by_weight.says(self.verdict) if self.by_weight else None
 
 
 def shared_section(*girths: LimbGirths) -> Section:
@@ -219,20 +279,26 @@ def girth_differences(affected: LimbGirths, other: LimbGirths) -> tuple[GirthDif
 
 
 def change_since(
-    now: LimbGirths, then: LimbGirths, *, tape: TapeError = DEFAULT_TAPE_ERROR
+    now: LimbGirths,
+    then: LimbGirths,
+    *,
+    tape: TapeError = DEFAULT_TAPE_ERROR,
+    weights_kg: Weights | None = None,
 ) -> Change:
     """Change of one limb's volume between two sessions, over what both cover.
 
+    `weights_kg` in bilateral disease, where weight has a say; None where a sound limb tells more.
     Raises MixedSides, MixedProtocol, NoSharedSection, LengthNotPositive.
     """
     if now.side != then.side:
         raise MixedSides((now.side, then.side))
     section = shared_section(now, then)
-    return change_since_volumes(
-        limb_volume(now, section=section, tape=tape),
-        limb_volume(then, section=section, tape=tape),
-        section_is_shorter=is_shorter(section, now, then),
-    )
+    is_now, was = (limb_volume(each, section=section, tape=tape) for each in (now, then))
+    change = change_since_volumes(is_now, was, section_is_shorter=is_shorter(section, now, then))
+    if weights_kg is None:
+        return change
+    errors_ml = (is_now.error_ml, was.error_ml)
+    return replace(change, by_weight=by_weight((is_now.ml, was.ml), errors_ml, weights_kg))
 
 
 def change_since_volumes(now: Volume, then: Volume, *, section_is_shorter: bool = False) -> Change:
@@ -277,32 +343,6 @@ def _change(
     )
 
 
-def excess_percent(*, affected_ml: float, other_ml: float) -> float:
-    """100 (affected - other) / other. Volumes in mL, above 0, else LengthNotPositive.
-
-    Source: (limb of interest - other) / other, Lymphat Res Biol 2018;16:75-84.
-    """
-    require_positive(affected_ml=affected_ml, other_ml=other_ml)
-    return percent_of(affected_ml - other_ml, other_ml)
-
-
-def volume_change_percent(*, now_ml: float, baseline_ml: float) -> float:
-    """100 (now - baseline) / baseline of one limb. Raises LengthNotPositive."""
-    require_positive(now_ml=now_ml, baseline_ml=baseline_ml)
-    return percent_of(now_ml - baseline_ml, baseline_ml)
-
-
-def relative_volume_change(*, a1_ml: float, u1_ml: float, a2_ml: float, u2_ml: float) -> float:
-    """RVC in percent: 100 ((A2 U1) / (U2 A1) - 1); 0 when both limbs grow alike.
-
-    A treated side, U other side; 1 baseline, 2 now; mL, above 0, else LengthNotPositive.
-    Source: Ancukiewicz et al., Int J Radiat Oncol Biol Phys 2011;79:1436-43. Built on another
-    way of measuring: applied to tape volumes it carries tape error as well.
-    """
-    require_positive(a1_ml=a1_ml, u1_ml=u1_ml, a2_ml=a2_ml, u2_ml=u2_ml)
-    return 100 * (a2_ml * u1_ml / (u2_ml * a1_ml) - 1)
-
-
 def relative_change_since(now: Comparison, baseline: Comparison) -> Judged:
     """RVC in percent between two sessions compared over one section, with its error.
 
@@ -319,47 +359,19 @@ def relative_change_since(now: Comparison, baseline: Comparison) -> Judged:
     return Judged(percent, (100 + percent) * hypot(*parts))
 
 
-def weight_adjusted_change(*, a1_ml: float, w1_kg: float, a2_ml: float, w2_kg: float) -> float:
-    """WAC in percent: 100 ((A2 W1) / (W2 A1) - 1), for both sides treated.
+def by_weight(
+    ml: tuple[float, float], error_ml: tuple[float, float], weights_kg: Weights
+) -> ByWeight:
+    """What body weight makes of one limb's change; each pair is (now, then).
 
-    A limb in mL, W body weight in kg; 1 baseline, 2 now; above 0, else LengthNotPositive.
-    Source: Miller et al., Lymphology 2013;46:64-74; from memory, not re-read.
+    `error_ml` are standard errors; a weight has SCALE_ERROR_KG. Raises LengthNotPositive.
+    Source: `weight_adjusted_change`; first-order propagation of four errors without correlation.
     """
-    require_positive(a1_ml=a1_ml, w1_kg=w1_kg, a2_ml=a2_ml, w2_kg=w2_kg)
-    return 100 * (a2_ml * w1_kg / (w2_kg * a1_ml) - 1)
-
-
-def weight_adjusted_change_since(
-    now: Volume, baseline: Volume, *, weights_kg: tuple[float, float]
-) -> Judged:
-    """WAC in percent with its error; `weights_kg` is (now, baseline), taken as exact.
-
-    Raises MixedMethod, LengthNotPositive. Source: `weight_adjusted_change`.
-    """
-    require_alike(now, baseline)
-    now_kg, baseline_kg = weights_kg
-    percent = weight_adjusted_change(
-        a1_ml=baseline.ml, w1_kg=baseline_kg, a2_ml=now.ml, w2_kg=now_kg
-    )
-    parts = (each.error_ml / each.ml for each in (now, baseline))
-    return Judged(percent, (100 + percent) * hypot(*parts))
-
-
-def excess_reduction(*, before_ml: float, after_ml: float) -> float | None:
-    """Reduction of the excess over a course, percent of the excess before; may pass 100.
-
-    None when there was no excess before: the percentage is then undefined. Never to be shown
-    under one label with `whole_limb_reduction`. Source: Cochrane review CD003475.
-    """
-    if before_ml <= 0:
-        return None
-    return percent_of(before_ml - after_ml, before_ml)
-
-
-def whole_limb_reduction(*, before_ml: float, after_ml: float) -> float:
-    """Reduction of the whole affected limb, percent of its volume before. LengthNotPositive.
-
-    Source: "parameter 2", EWMA-GNEAUPP 2014, studylib.net/doc/8396734.
-    """
-    require_positive(before_ml=before_ml, after_ml=after_ml)
-    return percent_of(before_ml - after_ml, before_ml)
+    now_kg, then_kg = weights_kg
+    if now_kg is None or then_kg is None:
+        return ByWeight()
+    percent = weight_adjusted_change(a1_ml=ml[1], w1_kg=then_kg, a2_ml=ml[0], w2_kg=now_kg)
+    limbs = (error / value for error, value in zip(error_ml, ml, strict=True))
+    scales = (SCALE_ERROR_KG / weight for weight in (now_kg, then_kg))
+    judged = Judged(percent, (100 + percent) * hypot(*limbs, *scales))
+    return ByWeight(percent_of(now_kg - then_kg, then_kg), judged)

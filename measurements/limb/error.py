@@ -60,6 +60,12 @@ TAPE_ERRORS: dict[Limb, TapeError] = {
 }
 
 
+# One standard deviation in kg of a body weight. A scale of class III with steps of 0.1 kg may be
+# off by 0.2 kg in use between 50 and 200 kg: OIML R 76-1, from memory, not re-read. To take that
+# limit for a standard deviation leaves some room for clothes; common practice, no source.
+SCALE_ERROR_KG = 0.2
+
+
 class Uncertain(Protocol):
     """A volume with its two kinds of standard error in mL, its section and its method."""
 

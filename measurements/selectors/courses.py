@@ -9,7 +9,7 @@ from uuid import UUID
 
 from clinic.clients.models import PhaseChange
 from clinic.common.vocabulary import Phase, Side
-from measurements.limb.comparison import shared_section
+from measurements.limb.comparison import Weights, by_weight, shared_section
 from measurements.limb.course import (
     DecongestionFit,
     MeasuredDay,
@@ -21,7 +21,7 @@ from measurements.limb.error import DEFAULT_TAPE_ERROR, TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.girth import LimbGirths
 from measurements.limb.trend import SessionGirths, Trend, TrendPoint, trend
-from measurements.limb.volume import limb_volume
+from measurements.limb.volume import Volume, limb_volume
 from measurements.report import (
     CoursePoint,
     LimbCourse,
@@ -31,7 +31,7 @@ from measurements.report import (
     SessionReport,
 )
 from measurements.selectors.sessions import report_of
-from measurements.selectors.taped import Taped, TapedLimbs
+from measurements.selectors.taped import Taped, TapedLimbs, weights_of
 
 T = TypeVar("T", bound=TapedLimbs)
 Points = dict[UUID, TrendPoint]
@@ -111,16 +111,36 @@ def _excess_trend(sessions: Sequence[Taped]) -> tuple[Trend, Points]:
 
 def _limb_trend(sessions: Sequence[Taped], side: Side) -> tuple[Trend, Points]:
     """The trend of one limb's own volume over the sessions that taped it."""
-    taped = [(each, each.of(side)) for each in sessions]
+    pairs = [(each, girths) for each in sessions if (girths := each.of(side))]
     found = trend(
         [
             SessionGirths(each.facts.taken_on, girths, is_baseline=each.facts.is_baseline)
-            for each, girths in taped
-            if girths
+            for each, girths in pairs
         ],
         tape=_tape(sessions),
     )
-    return found, _by_session([each for each, girths in taped if girths], found)
+    taped = [each for each, _ in pairs]
+    return found, _beside_weight(_by_session(taped, found), taped)
+
+
+def _beside_weight(points: Points, taped: Sequence[Taped]) -> Points:
+    """In bilateral disease, what body weight makes of each change since baseline."""
+    then = next((each for each in taped if each.facts.is_baseline), None)
+    if then is None:
+        return points
+    was = points[then.facts.id].volume
+    return {
+        each.facts.id: _weighed(points[each.facts.id], was, weights_of(each, then))
+        for each in taped
+    }
+
+
+def _weighed(point: TrendPoint, was: Volume, weights_kg: Weights | None) -> TrendPoint:
+    if point.change is None or weights_kg is None:
+        return point
+    now = point.volume
+    says = by_weight((now.ml, was.ml), (now.error_ml, was.error_ml), weights_kg)
+    return replace(point, change=replace(point.change, by_weight=says))
 
 
 def volume_points(
@@ -179,6 +199,7 @@ def _point(each: Taped, excess: Points, own: dict[Side, tuple[Trend, Points]]) -
         verdict=found.change.verdict if found and found.change else None,
         left=limbs[Side.LEFT],
         right=limbs[Side.RIGHT],
+        weight_kg=each.facts.weight_kg,
     )
 
 
@@ -194,6 +215,7 @@ def _limb_point(side: Side, found: TrendPoint | None) -> LimbPoint | None:
         change_error_ml=change.error_ml if change else None,
         change_percent=change.percent if change else None,
         verdict=change.verdict if change else None,
+        by_weight=change.by_weight if change else None,
     )
 
 

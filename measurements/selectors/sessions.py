@@ -16,15 +16,14 @@ from measurements.limb.comparison import (
     is_shorter,
     relative_change_since,
     shared_section,
-    weight_adjusted_change_since,
 )
 from measurements.limb.error import TapeError
 from measurements.limb.errors import ComparisonError
 from measurements.limb.girth import LimbGirths
 from measurements.limb.thresholds import criteria, severity
-from measurements.limb.volume import Section, Volume, limb_volume, segment_volumes
+from measurements.limb.volume import Section, limb_volume, segment_volumes
 from measurements.report import Caution, EndRow, GirthRow, SessionReport, Since
-from measurements.selectors.taped import Taped, TapedLimbs
+from measurements.selectors.taped import Taped, TapedLimbs, weights_of
 from measurements.standing import LastSession
 
 # A rise of this share in less than this time asks for a look the same day; common practice, no
@@ -52,7 +51,6 @@ def report_of(now: Taped, *, baseline: Taped | None, previous: Taped | None) -> 
         since_baseline=since[0],
         since_previous=since[1],
         relative_change=relative,
-        weight_adjusted=tuple(_weight_adjusted(now, baseline)),
         criteria=criteria(comparison, relative_change_percent=relative.value if relative else None),
         severity=severity(
             comparison.excess_percent if comparison else None, is_bilateral=now.sides.is_bilateral
@@ -191,8 +189,10 @@ def _since(now: TapedLimbs, then: TapedLimbs | None) -> Since | None:
 def _limb_change(now: TapedLimbs, then: TapedLimbs, side: Side) -> Change | None:
     """The limb's own change; None when it was not taped then, or from another start."""
     is_now, was_then = now.of(side), then.of(side)
+    if is_now is None or was_then is None:
+        return None
     try:
-        return change_since(is_now, was_then, tape=now.tape) if is_now and was_then else None
+        return change_since(is_now, was_then, tape=now.tape, weights_kg=weights_of(now, then))
     except ComparisonError:
         return None
 
@@ -226,32 +226,6 @@ def _relative_change(now: TapedLimbs, baseline: TapedLimbs | None) -> Judged | N
     return relative_change_since(*pairs) if pairs else None
 
 
-def _weight_adjusted(now: Taped, baseline: Taped | None) -> Iterator[tuple[Side, Judged]]:
-    """In bilateral disease only, with both weights known."""
-    if baseline is None or not now.sides.is_bilateral:
-        return
-    now_kg, then_kg = now.facts.weight_kg, baseline.facts.weight_kg
-    if now_kg is None or then_kg is None:
-        return
-    for side in Side:
-        if volumes := _shared_volumes(now, baseline, side):
-            yield side, weight_adjusted_change_since(*volumes, weights_kg=(now_kg, then_kg))
-
-
-def _shared_volumes(now: Taped, then: Taped, side: Side) -> tuple[Volume, Volume] | None:
-    is_now, was_then = now.of(side), then.of(side)
-    if is_now is None or was_then is None:
-        return None
-    try:
-        section = shared_section(is_now, was_then)
-    except ComparisonError:
-        return None
-    return (
-        limb_volume(is_now, section=section, tape=now.tape),
-        limb_volume(was_then, section=section, tape=now.tape),
-    )
-
-
 # Cautions
 
 
@@ -263,6 +237,7 @@ def _cautions(
         Caution.STRUCK: now.facts.is_struck,
         Caution.ONE_LIMB: len(now.limbs) < 2,
         Caution.BILATERAL: now.sides.is_bilateral,
+        Caution.WEIGHT_UNKNOWN: any(map(_lacks_weight, since)),
         Caution.SIDE_UNKNOWN: not now.sides.is_bilateral and now.sides.side is None,
         Caution.NO_BASELINE: baseline is None and not now.facts.is_baseline,
         Caution.NOT_COMPARABLE: any(each and not each.is_comparable for each in since),
@@ -274,6 +249,11 @@ def _cautions(
         Caution.BOTH_ROSE: _both_rose(previous),
     }
     yield from (caution for caution in Caution if applies.get(caution))
+
+
+def _lacks_weight(since: Since | None) -> bool:
+    own = (since.left, since.right) if since else ()
+    return any(each and each.by_weight and not each.by_weight.is_known for each in own)
 
 
 def _is_shorter(since: Since | None) -> bool:

@@ -24,6 +24,7 @@ from measurements.selectors.taped import (
     BriefFacts,
     LimbKey,
     TapedLimbs,
+    kilograms,
     sides_of,
 )
 from measurements.standing import ChangeTold, Standing, standing_of, told_side
@@ -56,10 +57,11 @@ def _listed(episode_ids: Collection[UUID]) -> dict[LimbKey, list[BriefFacts]]:
     rows = (
         GirthSession.objects.filter(episode_id__in=episode_ids, struck_at=None)
         .order_by("taken_on", "round", "recorded_at")
-        .values_list("episode_id", "pk", "limb", "taken_on", "posture", "is_baseline")
+        .values_list("episode_id", "pk", "limb", "taken_on", "posture", "is_baseline", "weight_kg")
     )
-    for episode_id, pk, limb, taken_on, posture, is_baseline in rows:
-        facts = BriefFacts(pk, Limb(limb), taken_on, Posture(posture), is_baseline)
+    for episode_id, pk, limb, taken_on, posture, is_baseline, weight_kg in rows:
+        weight = kilograms(weight_kg)
+        facts = BriefFacts(pk, Limb(limb), taken_on, Posture(posture), is_baseline, weight)
         found[episode_id, facts.limb].append(facts)
     return found
 

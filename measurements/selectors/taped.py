@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any, Protocol
 from uuid import UUID
@@ -13,6 +14,7 @@ from django.utils import timezone
 
 from clinic.clients.models import AffectedRegion, Episode
 from clinic.common.vocabulary import Involvement, Limb, Posture, Region, RegionSide, Side
+from measurements.limb.comparison import Weights
 from measurements.limb.error import TAPE_ERRORS, TapeError
 from measurements.limb.girth import FEWEST_STATIONS, LimbGirths, Reading, limb_girths
 from measurements.models import GirthReading, GirthSession
@@ -51,6 +53,7 @@ class BriefFacts:
     taken_on: date
     posture: Posture
     is_baseline: bool
+    weight_kg: float | None
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,11 @@ class Taped(TapedLimbs):
     facts: SessionFacts
     session: GirthSession
     readings: tuple[GirthReading, ...]
+
+
+def weights_of(now: TapedLimbs, then: TapedLimbs) -> Weights | None:
+    """Body weight in kg (now, then) where it has a say: in bilateral disease."""
+    return (now.facts.weight_kg, then.facts.weight_kg) if now.sides.is_bilateral else None
 
 
 class RegionSaid(Protocol):
@@ -192,7 +200,6 @@ def _girths(session: GirthSession, rows: Iterable[GirthReading], side: Side) -> 
 
 
 def _facts(session: GirthSession) -> SessionFacts:
-    weight_kg = session.weight_kg
     return SessionFacts(
         id=session.pk,
         episode_id=session.episode_id,
@@ -202,7 +209,7 @@ def _facts(session: GirthSession) -> SessionFacts:
         taken_at=session.taken_at,
         round=session.round,
         posture=Posture(session.posture),
-        weight_kg=None if weight_kg is None else float(weight_kg),
+        weight_kg=kilograms(session.weight_kg),
         note=session.note,
         protocol=session.protocol.name,
         start_landmark=session.protocol.start_landmark,
@@ -214,3 +221,7 @@ def _facts(session: GirthSession) -> SessionFacts:
         struck_by=session.struck_by.signature if session.struck_by else "",
         struck_reason=session.struck_reason,
     )
+
+
+def kilograms(weight_kg: Decimal | None) -> float | None:
+    return None if weight_kg is None else float(weight_kg)

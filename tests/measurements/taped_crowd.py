@@ -65,6 +65,7 @@ def _sessions(random: Random, episode: Episode, ways: list[Protocol], number: in
             taken_on=day,
             round=round_of_day,
             posture=random.choice(list(Posture)),
+            weight_kg=random.choice([None, Decimal(random.randint(600, 900)) / 10]),
             taken_by=episode.therapist,
             is_baseline=is_baseline,
             **({**STRUCK, "struck_by": episode.therapist} if is_struck else {}),

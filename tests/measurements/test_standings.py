@@ -36,6 +36,11 @@ from tests.cast import Cast
 LENGTH_CM = float(ARM_LEVELS_CM[-1])
 
 
+BOTH_ARMS = [
+    (Region.ARM, side, Involvement.SWOLLEN) for side in (RegionSide.LEFT, RegionSide.RIGHT)
+]
+
+
 def cylinder_ml(girth_cm: float) -> float:
     """Volume of a cylinder from its girth: length times girth squared over 4 pi. Geometry."""
     return LENGTH_CM * girth_cm**2 / (4 * pi)
@@ -51,14 +56,22 @@ def episode(cast: Cast) -> Episode:
     return make_episode(make_client(), cast.therapist)
 
 
-def tape(episode: Episode, protocol: Protocol, days_ago: int, right_cm: float, left_cm: float):  # type: ignore[no-untyped-def]
+def tape(  # type: ignore[no-untyped-def]
+    episode: Episode,
+    protocol: Protocol,
+    days_ago: int,
+    right_cm: float,
+    left_cm: float,
+    *,
+    weight_kg: float | None = 70,
+):
     """Record, through the service, two limbs that are cylinders."""
     facts = TapedFacts(
         Limb.ARM,
         protocol.pk,
         today() - timedelta(days=days_ago),
         Posture.SITTING,
-        weight_kg=Decimal(70),
+        weight_kg=None if weight_kg is None else Decimal(weight_kg),
     )
     girths = {Side.RIGHT: right_cm, Side.LEFT: left_cm}
     readings = tuple(
@@ -150,8 +163,7 @@ def test_another_affected_side_turns_the_excess_round(
 def test_in_bilateral_disease_the_limb_that_did_worse_is_told(
     cast: Cast, protocol: Protocol
 ) -> None:
-    both = [(Region.ARM, side, Involvement.SWOLLEN) for side in (RegionSide.LEFT, RegionSide.RIGHT)]
-    episode = make_episode(make_client(), cast.therapist, regions=both)
+    episode = make_episode(make_client(), cast.therapist, regions=BOTH_ARMS)
     tape(episode, protocol, 30, 31.0, 28.0)
     tape(episode, protocol, 0, 31.0, 30.0)
     (standing,) = kept(episode)
@@ -161,6 +173,62 @@ def test_in_bilateral_disease_the_limb_that_did_worse_is_told(
     assert [ml for _, ml in standing.points] == pytest.approx(
         [cylinder_ml(28.0), cylinder_ml(30.0)]
     )
+
+
+# Both arms as cylinders of 30 cm, then of 29 cm: volume times (29/30)^2, 6.6 % less.
+@pytest.mark.parametrize(
+    ("weights_kg", "is_better", "is_by_weight"),
+    [
+        ((80, 80), True, False),
+        ((80, 75), False, True),  # a person of 6.3 % less: nothing of it is the limb's own
+        ((75, 80), True, False),
+        ((80, None), True, False),
+        ((None, 75), True, False),
+    ],
+)
+def test_in_bilateral_disease_a_limb_is_better_only_if_it_holds_beside_weight(
+    cast: Cast,
+    protocol: Protocol,
+    weights_kg: tuple[float | None, float | None],
+    *,
+    is_better: bool,
+    is_by_weight: bool,
+) -> None:
+    episode = make_episode(make_client(), cast.therapist, regions=BOTH_ARMS)
+    for days_ago, girth_cm, kg in zip((30, 0), (30.0, 29.0), weights_kg, strict=True):
+        tape(episode, protocol, days_ago, girth_cm, girth_cm, weight_kg=kg)
+    (standing,) = kept(episode)
+    assert standing.before
+    assert standing.before.change_ml == pytest.approx(cylinder_ml(29.0) - cylinder_ml(30.0))
+    assert (standing.is_better, standing.before.is_by_weight) == (is_better, is_by_weight)
+    assert not standing.is_worse
+    assert verified() == (0, "All standings are what the girths give.\n")
+
+
+def test_a_rise_of_both_limbs_stays_urgent_whatever_weight_did(
+    cast: Cast, protocol: Protocol
+) -> None:
+    """Fluid kept by the heart weighs too: a cause in the whole body is not to be explained away."""
+    episode = make_episode(make_client(), cast.therapist, regions=BOTH_ARMS)
+    tape(episode, protocol, 10, 29.0, 29.0, weight_kg=70)
+    tape(episode, protocol, 0, 31.0, 31.0, weight_kg=80)
+    (standing,) = kept(episode)
+    assert not standing.is_worse
+    assert standing.both_rose
+    assert standing.is_sudden_rise
+
+
+def test_a_standing_kept_by_the_rule_without_weight_is_found_and_rebuilt(
+    cast: Cast, protocol: Protocol
+) -> None:
+    episode = make_episode(make_client(), cast.therapist, regions=BOTH_ARMS)
+    tape(episode, protocol, 30, 30.0, 30.0, weight_kg=80)
+    tape(episode, protocol, 0, 29.0, 29.0, weight_kg=75)
+    KeptStanding.objects.update(before_verdict=Verdict.BEYOND_ERROR_DOWN)
+    assert verified()[0] == 1
+    call_command("rebuild_standings", stdout=StringIO())
+    assert verified()[0] == 0
+    assert not kept(episode)[0].is_better
 
 
 def test_a_standing_says_what_the_sessions_report_says(

@@ -81,7 +81,7 @@ def change_told(since: Since | None, side: Side | None) -> ChangeTold | None:
     change = (since.excess if since else None) or own_change(since, side)
     if since is None or change is None:
         return None
-    return ChangeTold(since.taken_on, change.change_ml, change.error_ml, change.verdict)
+    return ChangeTold(since.taken_on, change.change_ml, change.error_ml, change.direction)
 
 
 def points(course: LimbCourse, side: Side | None, *, is_excess: bool) -> list[tuple[date, float]]:

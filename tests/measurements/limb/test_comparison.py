@@ -13,13 +13,10 @@ from measurements.limb.comparison import (
     change_since,
     compare_limbs,
     excess_change,
-    excess_percent,
     girth_differences,
     relative_change_since,
-    relative_volume_change,
     shared_section,
     verdict,
-    weight_adjusted_change,
 )
 from measurements.limb.errors import (
     LengthNotPositive,
@@ -28,6 +25,7 @@ from measurements.limb.errors import (
     MixedSides,
     NoSharedSection,
 )
+from measurements.limb.ratios import excess_percent, relative_volume_change, weight_adjusted_change
 from measurements.limb.thresholds import RULES, Criterion
 from measurements.limb.volume import Section, limb_volume
 from tests.measurements.limb.limbs import every, limb, worked_limb

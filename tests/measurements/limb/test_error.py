@@ -13,10 +13,10 @@ from measurements.limb.comparison import (
     compare_limbs,
     excess_change,
     relative_change_since,
-    weight_adjusted_change_since,
 )
 from measurements.limb.error import (
     DEFAULT_TAPE_ERROR,
+    SCALE_ERROR_KG,
     TAPE_ERRORS,
     TapeError,
     change_error,
@@ -117,9 +117,13 @@ def test_the_errors_of_excess_change_and_rvc_agree_with_uncertainties(tape: Tape
 def test_the_error_of_a_weight_adjusted_change_agrees_with_uncertainties(tape: TapeError) -> None:
     section = Section(0, 40)
     a1, a2 = Session(tape).volume(ARM, section), Session(tape).volume(LATER, section)
-    reference = 100 * (a2 * 70 / (73.5 * a1) - 1)
-    now, then = (limb_volume(each, tape=tape) for each in (LATER, ARM))
-    found = weight_adjusted_change_since(now, then, weights_kg=(73.5, 70))
+    w1, w2 = ufloat(70, SCALE_ERROR_KG), ufloat(73.5, SCALE_ERROR_KG)
+    reference = 100 * (a2 * w1 / (w2 * a1) - 1)
+    found = change_since(LATER, ARM, tape=tape, weights_kg=(73.5, 70)).by_weight
+    assert found
+    assert found.weight_percent == pytest.approx(5)
+    assert found.adjusted
+    found = found.adjusted
     assert found.value == pytest.approx(reference.nominal_value, rel=1e-12)
     assert found.error == pytest.approx(reference.std_dev, rel=1e-9)
 

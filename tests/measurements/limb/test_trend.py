@@ -9,14 +9,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from clinic.common.vocabulary import Side
-from measurements.limb.comparison import (
-    Verdict,
-    change_since,
-    compare_limbs,
-    excess_change,
-    relative_volume_change,
-)
+from measurements.limb.comparison import Verdict, change_since, compare_limbs, excess_change
 from measurements.limb.errors import LengthNotPositive, MixedSides, NoSharedSection
+from measurements.limb.ratios import relative_volume_change
 from measurements.limb.trend import SessionGirths, history_volumes, trend
 from measurements.limb.volume import Section, limb_volume
 from tests.measurements.limb.limbs import ANALYTIC_CASES, limb, worked_limb

@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from measurements.limb import outcome
-from measurements.limb.comparison import (
+from measurements.limb.course import decongestion_curve
+from measurements.limb.ratios import (
     excess_percent,
     excess_reduction,
     relative_volume_change,
@@ -14,7 +15,6 @@ from measurements.limb.comparison import (
     weight_adjusted_change,
     whole_limb_reduction,
 )
-from measurements.limb.course import decongestion_curve
 from measurements.limb.thresholds import (
     ARMER_STEWART_2005,
     RULES,
