@@ -22,6 +22,9 @@ ONE_TIME_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 # days by post. Ours is a choice: paper handed over on a Friday opens the account on the Monday.
 ONE_TIME_HOURS = 72
 
+# What the clinic lead edits of an account.
+EDITED = ("sign_in_name", "display_name", "credentials", "role", "needs_cosignature", "is_active")
+
 NOT_ONESELF = "Another clinic lead has to do that: nobody gives up the lead by themselves."
 NOT_ANOTHER = "That is the password you have now. Choose another."
 
@@ -81,12 +84,17 @@ def choose_password(*, user: User, password: str, session_key: str | None = None
 def save_staff(*, user: User, by: User) -> User:
     """Keep changed details of an account; one that is switched off is signed out everywhere.
 
+    What says the same as before is no edit and leaves no entry.
     Raises ValidationError, for the field `role`, where a lead gives the lead up: one must be left.
     """
     user.full_clean(exclude=["password"])
     if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
         raise ValidationError({"role": NOT_ONESELF})
-    user.save()
+    stored = User.objects.get(pk=user.pk)
+    changed = [name for name in EDITED if getattr(user, name) != getattr(stored, name)]
+    if not changed:
+        return user
+    user.save(update_fields=changed)
     audit.record(by, "account.edited", subject=user)
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()

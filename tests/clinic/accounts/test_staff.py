@@ -59,6 +59,17 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
 
 
+def test_an_account_saved_as_it_was_is_no_edit(lead: Browser, cast: Cast) -> None:
+    address = reverse("staff-edit", args=[cast.therapist.pk])
+    same = {"sign_in_name": "theo", "display_name": "Theo Marsh", "role": "therapist"}
+    same |= {"credentials": cast.therapist.credentials, "is_active": "on"}
+    saved = lead.post(address, same, follow=True)
+    assert "Saved Theo Marsh." in saved.text
+    assert not Entry.objects.filter(verb="account.edited").exists()
+    lead.post(address, same | {"credentials": "PT, PhD"})
+    assert Entry.objects.filter(verb="account.edited").count() == 1
+
+
 @pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
 def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     lead: Browser, cast: Cast, change: dict[str, str]
