@@ -36,12 +36,11 @@ def one_time_password() -> str:
 
 
 @transaction.atomic
-def add_staff(*, sign_in_name: str, display_name: str, role: Role, credentials: str = "") -> str:
+def add_staff(*, user: User, by: User | None = None) -> str:
     """Open an account and return its one-time password, which is stored nowhere in clear."""
-    user = User(
-        sign_in_name=sign_in_name, display_name=display_name, role=role, credentials=credentials
-    )
-    return renew_one_time_password(user=user)
+    password = _replaced_password(user)
+    note(user, AccountVerb.PASSWORD_RENEWED, by=by, recorded_as="account.added")
+    return password
 
 
 @transaction.atomic
@@ -50,13 +49,18 @@ def renew_one_time_password(*, user: User, by: User | None = None) -> str:
 
     It opens the account for `ONE_TIME_HOURS`.
     """
+    password = _replaced_password(user)
+    SignedIn.objects.filter(user=user).delete()
+    note(user, AccountVerb.PASSWORD_RENEWED, by=by)
+    return password
+
+
+def _replaced_password(user: User) -> str:
     password = one_time_password()
     user.set_password(password)
     user.must_choose_password = True
     user.one_time_until = timezone.now() + timedelta(hours=ONE_TIME_HOURS)
     user.save()
-    SignedIn.objects.filter(user=user).delete()
-    note(user, AccountVerb.PASSWORD_RENEWED, by=by)
     return password
 
 
@@ -101,9 +105,15 @@ def save_staff(*, user: User, by: User) -> User:
     return user
 
 
-def note(about: User, verb: AccountVerb, *, by: User | None) -> None:
-    """Add one line to what was done to an account; None: from the server's command line."""
+def note(about: User, verb: AccountVerb, *, by: User | None, recorded_as: str = "") -> None:
+    """Tell the person, on the page of their account, and the lead, in the record.
+
+    `by` None: from the server's command line, where nobody is signed in. The record names a person
+    for each entry, so the account's page alone tells of that.
+    """
     AccountEvent.objects.create(about=about, by=by, verb=verb)
+    if by is not None:
+        audit.record(by, recorded_as or f"account.{verb.value}", subject=about)
 
 
 @transaction.atomic
