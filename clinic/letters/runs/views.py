@@ -56,8 +56,8 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponse:
     wanted = request.GET.get("show", "")
     shown = Shown(wanted) if wanted in set(Shown) else first_filled(counts)
     page = rows_shown(found, request.user, shown=shown, number=request.GET.get("page"))
-    progress = _progress(found, counts)
-    return render(request, "letters/runs/run.html", {"shown": shown, "page": page} | progress)
+    listed = {"shown": shown, "page": page, "query": f"show={shown.value}"}
+    return render(request, "letters/runs/run.html", listed | _progress(found, counts))
 
 
 def _progress(found: LetterRun, counts: Counts) -> dict[str, object]:

@@ -9,7 +9,7 @@ from django.urls import reverse
 from clinic.audit.models import Entry
 from clinic.letters import services as letters
 from clinic.letters.models import LetterRun, RunLetter
-from clinic.letters.runs import compiling, services
+from clinic.letters.runs import compiling, selectors, services
 from clinic.letters.runs.words import Failure, RowState
 from tests.builders import make_referrer
 from tests.cast import Cast
@@ -231,6 +231,14 @@ def test_letters_that_were_not_compiled_are_counted_wherever_the_others_are(
         page_of(therapist, other),
     ]
     assert all("1 not compiled" in page for page in pages)
+
+
+def test_the_next_page_is_one_of_the_same_list(
+    lead: Browser, run: LetterRun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(selectors, "PAGE_LENGTH", 2)
+    page = lead.get(reverse("letter-run", args=[run.pk])).text
+    assert '<a href="?show=to_review&amp;page=2" rel="next">Next page</a>' in page
 
 
 def test_a_repeat_says_what_it_did(lead: Browser, run: LetterRun) -> None:
