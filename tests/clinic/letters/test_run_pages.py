@@ -209,6 +209,26 @@ def test_each_letter_looked_at_is_logged_once(
     assert Entry.objects.filter(verb="letter.seen", by=cast.therapist).count() == 1
 
 
+def test_a_look_at_the_months_letters_is_noted_once_and_its_bar_never(
+    therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    therapist.get(reverse("letter-run", args=[run.pk]))
+    therapist.get(reverse("letter-run-progress", args=[run.pk]), headers=HTMX)
+    entry = Entry.objects.get(verb="letter_run.seen")
+    assert (entry.by, entry.client) == (cast.therapist, None)
+    assert not Entry.objects.filter(by=cast.therapist).exclude(pk=entry.pk).exists()
+
+
+def test_a_look_at_why_there_is_no_letter_is_noted_for_its_client(
+    therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    row = own_rows(run, cast)[0]
+    services.skip_row(row=row, note="Phoned", by=cast.lead)
+    assert "Phoned" in page_of(therapist, row)
+    (entry,) = Entry.objects.filter(by=cast.therapist)
+    assert (entry.verb, entry.client) == ("run_letter.seen", row.episode.client)
+
+
 @pytest.mark.parametrize("name", ["letter-run-repeat", "run-letter-back"])
 def test_what_changes_something_answers_to_no_look(
     lead: Browser, run: LetterRun, name: str
