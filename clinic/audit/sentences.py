@@ -4,7 +4,7 @@ SENTENCES = {
     "access.seen": "looked at who opened or changed the record",
     "access.searched": "searched the access and change record",
     "access.taken_out": "took the access and change record out as a file",
-    "account.added": "opened a staff account",
+    "account.added": "added a staff account",
     "account.edited": "edited a staff account",
     "account.password_chosen": "chose a new password",
     "account.password_renewed": "made a one-time password for a staff account",
