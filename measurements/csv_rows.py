@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
 
-from clinic.common.csv_files import Column, Layout, Problem, Values, read_table
+from clinic.common.csv_files import Column, Layout, Problem, Values, day_read, read_table
 from clinic.common.vocabulary import Limb, Posture, Side, Word
 from measurements.limb.girth import MOST_TRIALS
 from measurements.typed_numbers import check_weight, length_typed, number_typed, weight_typed
@@ -87,12 +87,6 @@ def past_row(line: int, values: Values) -> PastRow:
 SAME_NAMES = [name for name in EXPECTED if name != "time"]
 
 
-def _day(text: str) -> date:
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
-        raise ValueError(text)
-    return date.fromisoformat(text)
-
-
 def _time(text: str) -> time | None:
     if text and not re.fullmatch(r"\d{1,2}:\d{2}(?::\d{2})?", text, re.ASCII):
         raise ValueError(text)
@@ -133,7 +127,7 @@ def _level(text: str) -> Decimal:
 
 
 READERS: dict[str, Callable[[str], object]] = {
-    "taken_on": _day,
+    "taken_on": day_read,
     "time": _time,
     "round": _round,
     "limb": _word(Limb),

@@ -22,6 +22,9 @@ ONE_TIME_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 # days by post. Ours is a choice: paper handed over on a Friday opens the account on the Monday.
 ONE_TIME_HOURS = 72
 
+# What the clinic lead edits of an account.
+EDITED = ("sign_in_name", "display_name", "credentials", "role", "needs_cosignature", "is_active")
+
 NOT_ONESELF = "Another clinic lead has to do that: nobody gives up the lead by themselves."
 NOT_ANOTHER = "That is the password you have now. Choose another."
 
@@ -33,12 +36,11 @@ def one_time_password() -> str:
 
 
 @transaction.atomic
-def add_staff(*, sign_in_name: str, display_name: str, role: Role, credentials: str = "") -> str:
+def add_staff(*, user: User, by: User | None = None) -> str:
     """Open an account and return its one-time password, which is stored nowhere in clear."""
-    user = User(
-        sign_in_name=sign_in_name, display_name=display_name, role=role, credentials=credentials
-    )
-    return renew_one_time_password(user=user)
+    password = _replaced_password(user)
+    note(user, AccountVerb.PASSWORD_RENEWED, by=by, recorded_as="account.added")
+    return password
 
 
 @transaction.atomic
@@ -47,13 +49,18 @@ def renew_one_time_password(*, user: User, by: User | None = None) -> str:
 
     It opens the account for `ONE_TIME_HOURS`.
     """
+    password = _replaced_password(user)
+    SignedIn.objects.filter(user=user).delete()
+    note(user, AccountVerb.PASSWORD_RENEWED, by=by)
+    return password
+
+
+def _replaced_password(user: User) -> str:
     password = one_time_password()
     user.set_password(password)
     user.must_choose_password = True
     user.one_time_until = timezone.now() + timedelta(hours=ONE_TIME_HOURS)
     user.save()
-    SignedIn.objects.filter(user=user).delete()
-    note(user, AccountVerb.PASSWORD_RENEWED, by=by)
     return password
 
 
@@ -81,21 +88,32 @@ def choose_password(*, user: User, password: str, session_key: str | None = None
 def save_staff(*, user: User, by: User) -> User:
     """Keep changed details of an account; one that is switched off is signed out everywhere.
 
+    What says the same as before is no edit and leaves no entry.
     Raises ValidationError, for the field `role`, where a lead gives the lead up: one must be left.
     """
     user.full_clean(exclude=["password"])
     if user == by and not (user.is_active and user.role == Role.CLINIC_LEAD):
         raise ValidationError({"role": NOT_ONESELF})
-    user.save()
+    stored = User.objects.get(pk=user.pk)
+    changed = [name for name in EDITED if getattr(user, name) != getattr(stored, name)]
+    if not changed:
+        return user
+    user.save(update_fields=changed)
     audit.record(by, "account.edited", subject=user)
     if not user.is_active:
         SignedIn.objects.filter(user=user).delete()
     return user
 
 
-def note(about: User, verb: AccountVerb, *, by: User | None) -> None:
-    """Add one line to what was done to an account; None: from the server's command line."""
+def note(about: User, verb: AccountVerb, *, by: User | None, recorded_as: str = "") -> None:
+    """Tell the person, on the page of their account, and the lead, in the record.
+
+    `by` None: from the server's command line, where nobody is signed in. The record names a person
+    for each entry, so the account's page alone tells of that.
+    """
     AccountEvent.objects.create(about=about, by=by, verb=verb)
+    if by is not None:
+        audit.record(by, recorded_as or f"account.{verb.value}", subject=about)
 
 
 @transaction.atomic

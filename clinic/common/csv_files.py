@@ -5,6 +5,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from io import StringIO
 from typing import Any
@@ -219,6 +220,13 @@ def harmless(cell: str) -> str:
 def _meant(text: str) -> str:
     """The opposite of `harmless`."""
     return text[1:] if text.startswith(AS_TEXT) and _could_run(text.lstrip(AS_TEXT)) else text
+
+
+def day_read(text: str) -> date:
+    """A day written as year-month-day, 2025-03-04, and no other way. Raises ValueError."""
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+        raise ValueError(text)
+    return date.fromisoformat(text)
 
 
 @lru_cache(maxsize=20_000)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.common.csv_files import Column, Layout
+from clinic.common.csv_files import Column, Layout, day_read
 from clinic.common.vocabulary import Sex, Word
 from clinic.exchange.errors import YearUnclear
 from measurements.csv_rows import COLUMNS as GIRTH_COLUMNS
@@ -27,7 +27,7 @@ def _day(text: str) -> date:
     """Year first, for 3/4/1961 is a day in March or in April. Raises YearUnclear, ValueError."""
     if not text[:4].isdigit():
         raise YearUnclear
-    return date.fromisoformat(text)
+    return day_read(text)
 
 
 def _one_line(text: str) -> str:

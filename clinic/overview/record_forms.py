@@ -31,7 +31,9 @@ class RecordForm(forms.Form):
     from_on = DayField(label="From", required=False, help_text="")
     to_on = DayField(label="To", required=False, help_text="")
     subject = forms.CharField(
-        max_length=60, required=False, help_text="A part of it, like appointment or visitnote."
+        max_length=60,
+        required=False,
+        help_text="A part of it, like visitnote, or of a colleague’s name.",
     )
     came_from = forms.CharField(
         max_length=45,

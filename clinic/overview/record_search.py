@@ -2,7 +2,7 @@
 
 import csv
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -15,6 +15,7 @@ from django.utils.functional import cached_property
 
 from clinic.accounts.models import User
 from clinic.accounts.permits import CLINICAL
+from clinic.accounts.selectors import staff_list
 from clinic.audit.models import Entry
 from clinic.audit.selectors import entries
 from clinic.audit.sentences import LOOKS, sentence
@@ -34,6 +35,7 @@ MOST_COUNTED = 5000
 USUAL_DAYS = 90
 CHUNK = 2000
 SHOWN_OF_NUMBER = 8
+ABOUT_STAFF = f"{User._meta.model_name}:"  # as `audit.record` writes a subject
 CSV_COLUMNS = ("when", "who", "role", "what", "client", "subject", "from_where", "sign_in")
 
 
@@ -97,17 +99,29 @@ class Line:
 
 
 def found(asked: Asked, *, user: User, number: int) -> Page[Any]:
-    """One page of the record. Two queries; one more where many in a day are asked for, three more
-    where a client is, and those of `lines_of`."""
+    """One page of the record. Two queries; one more where many in a day are asked for or a line is
+    about staff, three more where a client is asked for, and those of `lines_of`."""
     page = CountedSoFar(matching(asked, user=user), PAGE_LENGTH).get_page(number)
-    page.object_list = [_line(told) for told in lines_of(page.object_list)]
+    lines = lines_of(page.object_list)
+    staff = staff_by_subject() if any(map(_is_about_staff, lines)) else {}
+    page.object_list = [Line(told, _subject(told.entry.subject, staff)) for told in lines]
     return page
 
 
-def _line(told: HistoryLine) -> Line:
-    """A subject's long number is cut to what tells it from others; searched for, it still finds."""
-    kind, colon, number = told.entry.subject.partition(":")
-    return Line(told, f"{kind}{colon}{number[:SHOWN_OF_NUMBER]}")
+def staff_by_subject() -> dict[str, str]:
+    """What an entry about a member of staff has as its subject -> who that is. One query."""
+    return {f"{ABOUT_STAFF}{person.pk}": person.signature for person in staff_list()}
+
+
+def _is_about_staff(told: HistoryLine) -> bool:
+    return told.entry.subject.startswith(ABOUT_STAFF)
+
+
+def _subject(subject: str, staff: Mapping[str, str]) -> str:
+    """The name of who it is, where it is one of the staff; else a long number is cut to what tells
+    it from others; searched for, it still finds."""
+    kind, colon, number = subject.partition(":")
+    return staff.get(subject) or f"{kind}{colon}{number[:SHOWN_OF_NUMBER]}"
 
 
 def matching(asked: Asked, *, user: User) -> QuerySet[Entry]:
@@ -138,8 +152,13 @@ def _plainly(asked: Asked) -> Q:
     if asked.came_from:
         wanted &= Q(came_from__startswith=asked.came_from) | Q(session_mark=asked.came_from)
     if asked.subject:
-        wanted &= Q(subject__icontains=asked.subject)
+        wanted &= Q(subject__icontains=asked.subject) | Q(subject__in=_staff_called(asked.subject))
     return wanted & _between(asked)
+
+
+def _staff_called(words: str) -> list[str]:
+    staff = staff_by_subject().items()
+    return [subject for subject, name in staff if words.casefold() in name.casefold()]
 
 
 def _between(asked: Asked) -> Q:
@@ -215,11 +234,12 @@ def csv_lines(asked: Asked, *, user: User) -> Iterator[str]:
     """Every line asked for, not only a page, with a bounded number in memory. Header first."""
     writer = csv.writer(_Echo())
     yield SIGNATURE + writer.writerow(CSV_COLUMNS)
+    staff = staff_by_subject()
     for entry in matching(asked, user=user).iterator(chunk_size=CHUNK):
-        yield writer.writerow([harmless(cell) for cell in _cells(entry)])
+        yield writer.writerow([harmless(cell) for cell in _cells(entry, staff)])
 
 
-def _cells(entry: Entry) -> list[str]:
+def _cells(entry: Entry, staff: Mapping[str, str]) -> list[str]:
     client: Client | None = entry.client
     return [
         timezone.localtime(entry.at).isoformat(timespec="seconds"),
@@ -227,7 +247,7 @@ def _cells(entry: Entry) -> list[str]:
         entry.by.get_role_display(),
         sentence(entry.verb),
         client.record_number if client else "",
-        entry.subject,
+        staff.get(entry.subject, entry.subject),
         entry.came_from,
         entry.session_mark,
     ]

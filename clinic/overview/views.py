@@ -34,6 +34,8 @@ def today(request: HttpRequest) -> HttpResponse:
         "notices": notices_for(request.user),
         "first_steps": first_steps(request.user),
     }
+    if request.user.is_clinical:  # the front desk's has no list
+        audit.record(request.user, "today.seen")
     return render(request, "overview/today.html", shown)
 
 

@@ -6,12 +6,12 @@ Names are kept as written; who and what they mean is looked up where the databas
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event
 
-from clinic.common.csv_files import Column, Layout, Problem, decoded, read_table
+from clinic.common.csv_files import Column, Layout, Problem, day_read, decoded, read_table
 from clinic.common.file_errors import FileTooLong
 from clinic.common.vocabulary import Word
 from clinic.scheduling.desk_errors import CalendarUnreadable, NotAnAppointment, Repeats
@@ -92,12 +92,6 @@ def read_list(raw: bytes, zone: ZoneInfo) -> ListRead:
     return ListRead(rows, table.problems, read_as, table.row_count)
 
 
-def _day(text: str) -> date:
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
-        raise ValueError(text)
-    return date.fromisoformat(text)
-
-
 def _time(text: str) -> time:
     if not re.fullmatch(r"\d{1,2}:\d{2}", text, re.ASCII):
         raise ValueError(text)
@@ -119,7 +113,7 @@ def _note(text: str) -> str:
 
 READERS: dict[str, Callable[[str], object]] = {
     "client": str,
-    "on": _day,
+    "on": day_read,
     "at": _time,
     "minutes": _minutes,
     "therapist": str,

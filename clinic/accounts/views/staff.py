@@ -33,7 +33,7 @@ def edit_staff(request: HttpRequest, user_id: int | None = None) -> HttpResponse
                 messages.success(request, f"Saved {person}.")
                 return redirect("staff")
         else:
-            password = services.renew_one_time_password(user=form.instance, by=request.user)
+            password = services.add_staff(user=form.instance, by=request.user)
             return _show_password(request, form.instance, password)
     shown = {"form": form, "person": person, "section": "practice"}
     if user_id:

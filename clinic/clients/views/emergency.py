@@ -36,6 +36,7 @@ def emergency(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @require_safe
 def emergencies(request: HttpRequest) -> HttpResponse:
     page = services.emergency_page(request.user, request.GET.get("page"))
+    audit.record(request.user, "emergencies.seen")
     shown = {"section": "practice", "page": page}
     return render(request, "clients/emergencies.html", shown)
 

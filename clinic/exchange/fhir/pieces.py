@@ -1,4 +1,6 @@
-"""The small parts every resource is made of: codings, quantities, references, ids. Pure.
+"""The small parts every resource is made of: codings, quantities, references, ids.
+
+Pure, but for the practice's time zone, which is Django's own.
 
 Own code systems stand under `urn:ebbline:`; a published code is used only where its source was
 read. Systems, extensions and UCUM units as in FHIR R4 (4.0.1).
@@ -13,6 +15,8 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid5
+
+from django.utils.timezone import localtime
 
 from clinic.common.vocabulary import Word
 
@@ -148,11 +152,12 @@ def note(*texts: str) -> list[Json]:
     return [{"text": text} for text in texts if text]
 
 
-def instant(moment: datetime) -> str:
-    """A moment with its time zone, to the second. ValueError without a zone."""
-    if moment.tzinfo is None:
-        raise ValueError("a moment without a time zone")
-    return moment.isoformat(timespec="seconds")
+def instant(moment: datetime | None) -> str:
+    """A moment to the second, with its offset in the practice's zone: the day is the one people
+    know. ValueError without a moment or its zone."""
+    if moment is None or moment.tzinfo is None:
+        raise ValueError("no moment, or one without a time zone")
+    return localtime(moment).isoformat(timespec="seconds")
 
 
 def period(start: date | datetime | None, end: date | datetime | None = None) -> Json:

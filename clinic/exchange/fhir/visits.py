@@ -5,8 +5,6 @@ from collections.abc import Iterator
 from datetime import datetime
 from hashlib import sha1
 
-from django.utils.timezone import localtime
-
 from clinic.exchange.fhir import pieces
 from clinic.exchange.fhir.care import episode_reference
 from clinic.exchange.fhir.pieces import Json, Maker
@@ -103,21 +101,14 @@ def note_text(note: VisitNote) -> str:
     parts += [
         f"Red flag: {flag}. {flag.because} Done: {flag.action}" for flag in note.red_flags.all()
     ]
-    parts.append(f"Signed: {note.signature}, {_moment(note.signed_at)}")
+    parts.append(f"Signed: {note.signature}, {pieces.instant(note.signed_at)}")
     if note.cosigned_at:
-        parts.append(f"Co-signed: {note.cosignature}, {_moment(note.cosigned_at)}")
+        parts.append(f"Co-signed: {note.cosignature}, {pieces.instant(note.cosigned_at)}")
     parts += [
-        f"Addendum, {_moment(added.written_at)}, {added.signature}\n{added.text}"
+        f"Addendum, {pieces.instant(added.written_at)}, {added.signature}\n{added.text}"
         for added in note.addenda.all()
     ]
     return "\n\n".join(parts) + "\n"
-
-
-def _moment(moment: datetime | None) -> str:
-    """In the practice's zone, so that the day is the one people know. ValueError without one."""
-    if moment is None:
-        raise ValueError("signed, and no moment known")
-    return pieces.instant(localtime(moment))
 
 
 def _document(maker: Maker, note: VisitNote) -> Json:
@@ -131,7 +122,7 @@ def _document(maker: Maker, note: VisitNote) -> Json:
         docStatus="amended" if added else "final",
         type=pieces.own("document", "visit-note", "visit note"),
         subject=maker.subject,
-        date=_moment(note.signed_at),
+        date=pieces.instant(note.signed_at),
         author=maker.staff_list([note.signed_by_id]),
         custodian=maker.practice,
         content=[{"attachment": written}],
@@ -174,6 +165,6 @@ def provenance(
         "Provenance",
         id_,
         target=target,
-        recorded=_moment(moment),
+        recorded=pieces.instant(moment),
         agent=[{"type": kind, "who": maker.staff(by_id), "onBehalfOf": maker.practice}],
     )

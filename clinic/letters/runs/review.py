@@ -39,6 +39,7 @@ def _letter(request: HttpRequest, row: RunLetter) -> ProgressLetter:
 def run_letter(request: HttpRequest, row_id: UUID) -> HttpResponse:
     row = _row(request, row_id)
     if row.letter is None:
+        services.record_review(row=row, by=request.user)
         return render(request, "letters/runs/without_letter.html", _about(request, row))
     if row.letter.is_approved:
         return redirect("letter", row.letter_id)

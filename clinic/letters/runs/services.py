@@ -147,8 +147,9 @@ def put_back(*, row: RunLetter, by: User) -> None:
 
 @transaction.atomic
 def record_review(*, row: RunLetter, by: User) -> None:
-    """Note that a letter of the run was opened."""
-    audit.record(by, "letter.seen", client=row.episode.client, subject=row.letter)
+    """Note that a letter of the run was opened, or the page that says why there is none."""
+    verb = "letter.seen" if row.letter else "run_letter.seen"
+    audit.record(by, verb, client=row.episode.client, subject=row.letter or row)
 
 
 def _decide(row: RunLetter, state: RowState, note: str, by: User) -> None:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
+from clinic.audit import services as audit
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.letters.models import LetterRun
@@ -56,8 +57,9 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponse:
     wanted = request.GET.get("show", "")
     shown = Shown(wanted) if wanted in set(Shown) else first_filled(counts)
     page = rows_shown(found, request.user, shown=shown, number=request.GET.get("page"))
-    progress = _progress(found, counts)
-    return render(request, "letters/runs/run.html", {"shown": shown, "page": page} | progress)
+    audit.record(request.user, "letter_run.seen", subject=found)
+    listed = {"shown": shown, "page": page, "query": f"show={shown.value}"}
+    return render(request, "letters/runs/run.html", listed | _progress(found, counts))
 
 
 def _progress(found: LetterRun, counts: Counts) -> dict[str, object]:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clinic.accounts.permits import may, permit
+from clinic.audit import services as audit
 from clinic.clients.selectors import referrers
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
@@ -34,6 +35,7 @@ def sent(request: HttpRequest) -> HttpResponse:
         "ways": Way,
         "may_see": may(request.user, "letters.see"),
     }
+    audit.record(request.user, "sent_log.seen")
     return render(request, "letters/sending/sent.html", shown | SECTION)
 
 

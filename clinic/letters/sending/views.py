@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import may, permit
+from clinic.audit import services as audit
 from clinic.clients.models import Delivery
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
@@ -37,6 +38,8 @@ def to_send(request: HttpRequest) -> HttpResponse:
         if form.is_bound and form.is_valid():
             with form.catching(RuleBroken):
                 return _taken(request, form)
+    if request.method != "POST":
+        audit.record(request.user, "letters_to_send.seen")
     shown = {
         "found": found,
         "wanted": wanted,
@@ -93,6 +96,8 @@ def batch(request: HttpRequest, batch_id: UUID) -> HttpResponse:
     mailing = selectors.mailing_of(found, rows)
     if request.htmx:
         return _mailing(request, found, mailing)
+    if request.method != "POST":
+        audit.record(request.user, "letter_batch.seen", subject=found)
     shown = {
         "batch": found,
         "form": form,

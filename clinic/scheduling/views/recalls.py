@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clinic.accounts.permits import permit
+from clinic.audit import services as audit
 from clinic.clients.selectors import clients_for, episodes_for, therapists
 from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
@@ -36,6 +37,7 @@ def recalls(request: HttpRequest) -> HttpResponse:
         "kinds": kinds_for_recalls(),
         "query": kept.urlencode(),
     }
+    audit.record(request.user, "recalls.seen")
     return render(request, "scheduling/recalls.html", shown | SECTION)
 
 

@@ -43,8 +43,12 @@ def test_a_switched_off_account_cannot_sign_in(client: Browser, cast: Cast) -> N
     assert "do not belong together" in sign_in(client, "theo", PASSWORD).text
 
 
+def nell() -> User:
+    return User(sign_in_name="nell", display_name="Nell Ash", role=Role.THERAPIST)
+
+
 def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, db: None) -> None:
-    password = services.add_staff(sign_in_name="nell", display_name="Nell Ash", role=Role.THERAPIST)
+    password = services.add_staff(user=nell())
     assert re.fullmatch(r"([a-z2-9]{4}-){3}[a-z2-9]{4}", password)
     sign_in(client, "nell", password)
     assert client.get(reverse("today")).url == reverse("choose-password")
@@ -59,7 +63,7 @@ def test_a_one_time_password_is_replaced_at_the_first_sign_in(client: Browser, d
 
 def given(ago: timedelta) -> str:
     """The password of an account that was opened so long ago and never used."""
-    password = services.add_staff(sign_in_name="nell", display_name="Nell Ash", role=Role.THERAPIST)
+    password = services.add_staff(user=nell())
     person = User.objects.get(sign_in_name="nell")
     User.objects.filter(pk=person.pk).update(one_time_until=person.one_time_until - ago)
     return password

@@ -9,8 +9,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.accounts import services
+from clinic.accounts.access import AccountVerb
 from clinic.accounts.models import AccountEvent, Practice, User
 from clinic.audit.models import Entry
+from clinic.audit.sentences import LOOKS, SENTENCES
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
@@ -59,6 +62,17 @@ def test_an_account_is_edited_and_switched_off(lead: Browser, cast: Cast) -> Non
     assert (cast.therapist.display_name, cast.therapist.is_active) == ("Theo M.", False)
 
 
+def test_an_account_saved_as_it_was_is_no_edit(lead: Browser, cast: Cast) -> None:
+    address = reverse("staff-edit", args=[cast.therapist.pk])
+    same = {"sign_in_name": "theo", "display_name": "Theo Marsh", "role": "therapist"}
+    same |= {"credentials": cast.therapist.credentials, "is_active": "on"}
+    saved = lead.post(address, same, follow=True)
+    assert "Saved Theo Marsh." in saved.text
+    assert not Entry.objects.filter(verb="account.edited").exists()
+    lead.post(address, same | {"credentials": "PT, PhD"})
+    assert Entry.objects.filter(verb="account.edited").count() == 1
+
+
 @pytest.mark.parametrize("change", [{"role": "therapist", "is_active": "on"}, {}])
 def test_a_lead_neither_steps_down_nor_switches_off_without_another_lead(
     lead: Browser, cast: Cast, change: dict[str, str]
@@ -83,6 +97,40 @@ def test_the_lead_renews_a_forgotten_password(lead: Browser, cast: Cast) -> None
     assert "is shown this once" in lead.post(address).text
     cast.therapist.refresh_from_db()
     assert cast.therapist.password != before
+
+
+def told_of(person: User) -> list[tuple[str, str, str]]:
+    """What the record says was done to an account: verb, by whom, from where."""
+    found = Entry.objects.filter(subject=f"user:{person.pk}").order_by("pk")
+    return [(entry.verb, entry.by.sign_in_name, entry.came_from) for entry in found]
+
+
+def test_the_record_says_who_did_what_to_whose_account(lead: Browser, cast: Cast) -> None:
+    lead.post(reverse("staff-new"), NEW | {"is_active": "on"})
+    nell = User.objects.get(sign_in_name="nell")
+    for address in (
+        *("staff-password", "staff-unlock"),
+        *("staff-sign-ins-end", "staff-second-factor-reset"),
+    ):
+        lead.post(reverse(address, args=[nell.pk]))
+    verbs = ("added", "password_renewed", "unlocked", "sign_ins_ended", "second_factor_reset")
+    assert told_of(nell) == [(f"account.{verb}", "leona", "127.0.0.1") for verb in verbs]
+
+
+def test_the_record_says_what_a_person_did_to_their_own_ways_in(cast: Cast) -> None:
+    services.choose_password(user=cast.therapist, password="a tape and a pencil")
+    assert told_of(cast.therapist) == [("account.password_chosen", "theo", "command")]
+
+
+def test_what_the_servers_command_line_does_is_told_on_the_account_only(cast: Cast) -> None:
+    services.unlock(user=cast.therapist)
+    assert AccountEvent.objects.get(about=cast.therapist).by is None
+    assert told_of(cast.therapist) == []
+
+
+def test_whatever_is_done_to_an_account_has_its_sentence_and_is_no_look() -> None:
+    verbs = {f"account.{verb.value}" for verb in AccountVerb} | {"account.added"}
+    assert verbs <= SENTENCES.keys() - LOOKS
 
 
 def test_the_practice_keeps_its_letterhead_in_one_row(lead: Browser) -> None:

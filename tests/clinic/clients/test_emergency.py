@@ -145,6 +145,7 @@ def test_what_nobody_looked_into_comes_first_and_every_page_can_be_reached(
     assert first.index(f"{REASON} 0") < first.index(f"{REASON} 2")
     assert f"{REASON} 1" in second
     assert f"{REASON} 1" not in first
+    assert 'rel="prev">Previous page<' in second  # what waits is before what is newer
 
 
 def test_of_two_leads_the_second_is_told_what_the_first_found(

@@ -125,6 +125,16 @@ def test_every_fault_is_told_with_its_line_and_nothing_is_kept(lead: Browser) ->
     assert Client.objects.count() == 1
 
 
+@pytest.mark.parametrize("born_on", ["19610304", "1961-W09-6", "1961-3-4"])
+def test_a_day_is_written_as_its_column_says_and_no_other_way(lead: Browser, born_on: str) -> None:
+    page = check(
+        lead, "clients", f"given_name,family_name,born_on\nIvo,Brandt,{born_on}\n".encode()
+    )
+    ((line, column, said),) = says(page)
+    assert (line, column) == (2, "born_on")
+    assert "year-month-day" in said
+
+
 def test_a_comma_inside_an_address_is_named_as_what_divided_the_line(lead: Browser) -> None:
     raw = b"given_name,family_name,born_on,street\nIvo,Brandt,1948-01-02,1 Mill Lane, Saltmere\n"
     ((line, column, said),) = says(check(lead, "clients", raw))

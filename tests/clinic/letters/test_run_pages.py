@@ -9,7 +9,7 @@ from django.urls import reverse
 from clinic.audit.models import Entry
 from clinic.letters import services as letters
 from clinic.letters.models import LetterRun, RunLetter
-from clinic.letters.runs import compiling, services
+from clinic.letters.runs import compiling, selectors, services
 from clinic.letters.runs.words import Failure, RowState
 from tests.builders import make_referrer
 from tests.cast import Cast
@@ -221,6 +221,26 @@ def test_each_letter_looked_at_is_logged_once(
     assert Entry.objects.filter(verb="letter.seen", by=cast.therapist).count() == 1
 
 
+def test_a_look_at_the_months_letters_is_noted_once_and_its_bar_never(
+    therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    therapist.get(reverse("letter-run", args=[run.pk]))
+    therapist.get(reverse("letter-run-progress", args=[run.pk]), headers=HTMX)
+    entry = Entry.objects.get(verb="letter_run.seen")
+    assert (entry.by, entry.client) == (cast.therapist, None)
+    assert not Entry.objects.filter(by=cast.therapist).exclude(pk=entry.pk).exists()
+
+
+def test_a_look_at_why_there_is_no_letter_is_noted_for_its_client(
+    therapist: Browser, run: LetterRun, cast: Cast
+) -> None:
+    row = own_rows(run, cast)[0]
+    services.skip_row(row=row, note="Phoned", by=cast.lead)
+    assert "Phoned" in page_of(therapist, row)
+    (entry,) = Entry.objects.filter(by=cast.therapist)
+    assert (entry.verb, entry.client) == ("run_letter.seen", row.episode.client)
+
+
 @pytest.mark.parametrize("name", ["letter-run-repeat", "run-letter-back"])
 def test_what_changes_something_answers_to_no_look(
     lead: Browser, run: LetterRun, name: str
@@ -243,6 +263,14 @@ def test_letters_that_were_not_compiled_are_counted_wherever_the_others_are(
         page_of(therapist, other),
     ]
     assert all("1 not compiled" in page for page in pages)
+
+
+def test_the_next_page_is_one_of_the_same_list(
+    lead: Browser, run: LetterRun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(selectors, "PAGE_LENGTH", 2)
+    page = lead.get(reverse("letter-run", args=[run.pk])).text
+    assert '<a href="?show=to_review&amp;page=2" rel="next">Next page</a>' in page
 
 
 def test_a_repeat_says_what_it_did(lead: Browser, run: LetterRun) -> None:

@@ -1,8 +1,10 @@
 """The clinic lead's search of the access and change record."""
 
+import csv
 import re
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from typing import Any
 
 import pytest
 from django.test import Client as Browser
@@ -202,6 +204,26 @@ def test_the_search_says_who_edited_which_account_and_what_it_was(
         "role: therapist > clinic lead",
     ]
     assert "account (Theo Marsh)" in page
+
+
+def test_a_line_about_staff_says_whom_and_is_found_by_the_name(
+    lead: Browser, cast: Cast, django_assert_num_queries: Any
+) -> None:
+    audit.record(cast.lead, "hours.set", subject=cast.therapist)
+    audit.record(cast.lead, "hours.set", subject=cast.other_therapist)
+    subject = '<td class="record-subject">'
+    page = lead.post(reverse("record"), ASKED | {"subject": "marsh"}).text
+    assert f"{subject}Theo Marsh, PT, DPT</td>" in page
+    assert "Tilda Brook, OTR/L" not in page
+    assert len(verbs(Asked(subject=f"user:{cast.therapist.pk}"), cast)) == 1
+    answer = lead.post(reverse("record-file"), ASKED | {"action": "hours.set"})
+    rows = list(csv.DictReader(b"".join(answer).decode("utf-8-sig").splitlines()))  # type: ignore[arg-type]
+    assert [row["subject"] for row in rows] == ["Tilda Brook, OTR/L", "Theo Marsh, PT, DPT"]
+    asked = Asked(action="hours.set")
+    for _ in range(2):
+        with django_assert_num_queries(4):  # count, lines, what they changed, staff
+            found(asked, user=cast.lead, number=1)
+        audit.record(cast.lead, "hours.set", subject=cast.front_desk)
 
 
 def test_a_file_taken_out_is_a_look_and_no_change(cast: Cast) -> None:

@@ -2,6 +2,7 @@
 
 from django.test import Client as Browser
 
+from clinic.audit.models import Entry
 from clinic.common.vocabulary import Precaution
 from clinic.visits.services.notes import begin_note
 from clinic.visits.words import VisitKind
@@ -24,6 +25,13 @@ def test_a_draft_note_waits_on_its_therapists_first_page_only(cast: Cast) -> Non
     assert "Your signature" in page_of(cast.therapist)
     assert "Notes to sign" not in page_of(cast.other_therapist)
     assert "Notes to sign" not in page_of(cast.front_desk)
+
+
+def test_a_look_at_what_is_due_is_noted_and_the_front_desks_page_shows_none(cast: Cast) -> None:
+    for user in (cast.front_desk, cast.therapist):
+        page_of(user)
+    entry = Entry.objects.get()
+    assert (entry.verb, entry.by, entry.client) == ("today.seen", cast.therapist, None)
 
 
 def test_a_programme_that_knows_nothing_of_a_new_precaution_is_to_be_taken_back(

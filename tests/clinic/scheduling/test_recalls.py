@@ -22,6 +22,7 @@ from clinic.scheduling.recalls import (
     Recall,
     recalls_of,
 )
+from clinic.scheduling.selectors import recalls as recall_selectors
 from clinic.scheduling.selectors.recalls import recall_lines
 from clinic.scheduling.states import Status
 from clinic.scheduling.words import Purpose, RecallReason
@@ -232,6 +233,17 @@ def test_the_page_filters_by_reason_and_therapist(
     assert "Ångström" not in desk.get(url, {"therapist": cast.lead.pk}).content.decode()
     assert desk.get(url, {"reason": "nonsense", "page": "x"}).status_code == 200
     assert desk.post(url).status_code == 405
+
+
+def test_the_next_page_keeps_the_filter(
+    desk: Browser, cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recall_selectors, "LIST_LENGTH", 1)
+    for _ in range(2):
+        make_episode(make_client(), cast.therapist)
+    page = desk.get(reverse("recalls"), {"reason": "nothing_booked"}).text
+    assert '<a href="?reason=nothing_booked&amp;page=2" rel="next">Next page</a>' in page
+    assert '<a href="?page=2" rel="next">' in desk.get(reverse("recalls")).text
 
 
 def test_a_recall_can_be_booked_by_one_click(desk: Browser, cast: Cast, person: Client) -> None:

@@ -26,15 +26,15 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         name = options["name"].strip()
-        values = {
-            "sign_in_name": name,
-            "display_name": options["display_name"].strip() or name,
-            "role": Role(options["role"]),
-            "credentials": options["credentials"].strip(),
-        }
+        user = User(
+            sign_in_name=name,
+            display_name=options["display_name"].strip() or name,
+            role=Role(options["role"]),
+            credentials=options["credentials"].strip(),
+        )
         try:
-            User(**values).full_clean(exclude=["password"])
+            user.full_clean(exclude=["password"])
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
-        self.stdout.write(f"{name}  {add_staff(**values)}")
+        self.stdout.write(f"{name}  {add_staff(user=user)}")
         self.stdout.write(ONE_TIME_WORDS)

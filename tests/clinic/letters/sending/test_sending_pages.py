@@ -14,6 +14,7 @@ from django.urls import reverse
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from clinic.accounts.models import PaperSize
+from clinic.audit.models import Entry
 from clinic.audit.selectors import history_of
 from clinic.common.print import NotPrinted, PrintFault
 from clinic.demo.clock import clock_at
@@ -93,6 +94,21 @@ def test_no_page_for_the_desk_reads_or_says_what_a_letter_says(
         for column in ("bottom_line", "treatment", '"plan"', '"pdf"', "diagnosis", '"kind"'):
             assert column not in selected, (address, column)
     assert other.kind == "discharge"
+
+
+def test_a_look_at_each_list_is_noted_once_and_neither_its_bar_nor_what_was_refused(
+    desk: Browser, cast: Cast, letter: ProgressLetter
+) -> None:
+    batch = reverse("letters-batch", args=[batch_of(letter, by=cast.front_desk).pk])
+    for address in (LIST, reverse("letters-sent"), batch):
+        desk.get(address)
+    desk.get(batch, headers={"HX-Request": "true"})
+    assert desk.post(batch, {"put_back": "yes"}).status_code == 200
+    assert take(desk, output="pigeon").status_code == 200
+    looks = Entry.objects.filter(by=cast.front_desk, verb__endswith=".seen")
+    verbs = ("letters_to_send.seen", "sent_log.seen", "letter_batch.seen")
+    noted = looks.order_by("pk").values_list("verb", "client")
+    assert list(noted) == [(verb, None) for verb in verbs]
 
 
 def test_what_was_typed_stays_when_something_is_missing(
