@@ -308,7 +308,7 @@ def record_precaution(*, found: PrecautionFound, by: User) -> PrecautionFound:
 
     Raises PrecautionAlreadyOpen, DayInFuture, BeforeBirth.
     """
-    client = Client.objects.select_for_update().get(pk=found.client_id)
+    client = Client.objects.select_for_update(no_key=True).get(pk=found.client_id)
     _check_lived("found_on", found.found_on, client)
     standing = client.precautions.filter(precaution=found.precaution, cleared_on=None).first()
     if standing:

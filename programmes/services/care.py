@@ -64,7 +64,7 @@ def review_precautions(*, client: Client, asked: Asked, by: User) -> PrecautionR
     """
     if asked.asked_on > timezone.localdate():
         raise DayNotPast("asked_on")
-    Client.objects.select_for_update().get(pk=client.pk)
+    Client.objects.select_for_update(no_key=True).get(pk=client.pk)
     standing = [found.precaution for found in open_precautions(client)]
     new = [precaution for precaution in asked.yes if precaution.value not in standing]
     for precaution in new:

@@ -59,7 +59,7 @@ def issue_programme(
 
 def _locked(programme: Programme) -> Programme:
     """Client first, as `record_precaution` locks it, then the draft."""
-    Client.objects.select_for_update().get(episodes=programme.episode_id)
+    Client.objects.select_for_update(no_key=True).get(episodes=programme.episode_id)
     rows = Programme.objects.select_for_update(of=("self",))
     stored = rows.select_related("episode__client", "edited_by").get(pk=programme.pk)
     if stored.is_issued:

@@ -22,7 +22,7 @@ from clinic.scheduling.words import ReminderChannel
 @transaction.atomic
 def agree_to_reminders(*, client: Client, channel: ReminderChannel, by: User) -> ReminderConsent:
     """Keep that the client agreed today. Raises ConsentStands."""
-    Client.objects.select_for_update().get(pk=client.pk)
+    Client.objects.select_for_update(no_key=True).get(pk=client.pk)
     if client.reminder_consents.filter(channel=channel, withdrawn_on=None).exists():
         raise ConsentStands
     kept = ReminderConsent.objects.create(

@@ -139,7 +139,7 @@ def acknowledge_red_flag(*, note: VisitNote, flag: RedFlag, action: str, by: Use
 
 def _locked_draft(note: VisitNote) -> VisitNote:
     """Client first, as `record_precaution` locks it, then the note. Raises NoteKept, NoteGone."""
-    Client.objects.select_for_update().get(episodes=note.episode_id)
+    Client.objects.select_for_update(no_key=True).get(episodes=note.episode_id)
     stored = locked_note(note)
     if stored.signed_at is not None:
         raise NoteKept(stored)
