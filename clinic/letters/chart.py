@@ -10,7 +10,7 @@ from clinic.letters.summary import LimbNumbers, Look, Measured
 
 # A tenth of a millimetre on paper is one unit.
 WIDTH, HEIGHT = 780, 330
-LEFT, RIGHT, TOP, BOTTOM = 95, 130, 20, 50
+LEFT, RIGHT, TOP, BOTTOM = 95, 165, 20, 50
 FEWEST_POINTS = 2
 NAME_HEIGHT = 30
 MOST_GRID_LINES = 4
