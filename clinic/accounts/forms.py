@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
@@ -13,6 +13,7 @@ from django.utils import timezone
 from clinic.accounts.locks import is_own_password
 from clinic.accounts.models import Practice, User
 from clinic.accounts.passwords import LONGEST, normalised
+from clinic.accounts.permits import owes_second_factor
 from clinic.accounts.second_step import CodeAnswer
 from clinic.accounts.sentences import NOT_THE_CODE, code_sentence, one_time_over_sentence
 from clinic.common.forms import PlainForm, PlainModelForm, form_layout
@@ -113,7 +114,8 @@ class SetUpForm(OwnPassword):
         super().__init__(*args, **kwargs)
         if is_first:
             del self.fields["password_now"]
-        self.helper = form_layout(*self.fields, save="Turn on", back=reverse("account"))
+        back = "" if owes_second_factor(self.request) else reverse("account")
+        self.helper = form_layout(*self.fields, save="Turn on", back=back)
 
 
 class ChoosePasswordForm(OwnPassword):
@@ -150,6 +152,7 @@ class StaffForm(PlainModelForm):
             "needs_cosignature",
             "is_active",
         ]
+        labels = {"sign_in_name": "Sign-in name", "is_active": "May sign in"}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -161,6 +164,11 @@ class StaffForm(PlainModelForm):
             save="Save account",
             back=reverse("staff"),
         )
+
+    def validate_unique(self) -> None:
+        """The constraint has looked already, whatever the capitals: its sentence goes beside."""
+        for sentence in self.errors.pop(NON_FIELD_ERRORS, []):
+            self.add_error("sign_in_name", sentence)
 
 
 class PracticeForm(PlainModelForm):

@@ -95,6 +95,11 @@ class Change(models.Model):
     def __str__(self) -> str:
         return f"{self.table} {self.row}"
 
+    @property
+    def subject(self) -> str:
+        """The row as an entry names its subject."""
+        return f"{self.table.rpartition('_')[2]}:{self.row}"
+
 
 class Link(models.Model):
     """One place in the chain: the hash of an entry or change together with the hash before it."""

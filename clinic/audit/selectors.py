@@ -31,6 +31,11 @@ def changes_of(entries: Iterable[Entry]) -> QuerySet[Change]:
     return Change.objects.filter(act__in={entry.act for entry in entries} - {None}).order_by("pk")
 
 
+def entries_beside(changes: Iterable[Change]) -> QuerySet[Entry]:
+    """All entries of the transactions that made these changes, in their order. One query."""
+    return Entry.objects.filter(act__in={change.act for change in changes}).order_by("pk")
+
+
 def changes_by_nobody(client: Any) -> QuerySet[Change]:
     """Changes of one client's record that no entry goes with: made past the application."""
     told = Entry.objects.filter(act=OuterRef("act"))

@@ -65,7 +65,7 @@ CLIENT_COLUMNS = (
     *CONTACT,
     _optional(
         "referrer",
-        "a registered referrer: family name, given name, or the e-mail address; or nothing",
+        "a registered referrer as “Example, Olga” or by the e-mail address; or nothing",
     ),
     _optional("agrees_to_letters", "yes or no; nothing means yes", "yes"),
 )

@@ -30,8 +30,8 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = FILE_SENTENCES | {
         " first."
     ),
     errors.ReferrerUnknown: lambda error: (
-        "No referrer in use goes by this name or e-mail address. Import or add the referrer first,"
-        " or leave the cell empty."
+        "No referrer in use goes by this. Expected: family name, comma, given name, or the e-mail"
+        " address. Import or add the referrer first, or leave the cell empty."
     ),
     errors.NameNotUnique: lambda error: (
         f"{error.count} referrers go by this name. Write the e-mail address instead."

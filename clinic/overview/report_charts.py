@@ -13,15 +13,15 @@ from measurements.charts import BLUE, GREY
 
 Drawn = dict[str, Any]
 
-BAR_PX, FRAME_PX = 44, 96
+BAR_PX, FRAME_PX = 44, 120
 LONGEST_NAME = 34
 GAP = {"ticksuffix": "  "}  # between a name and its bar
 
 
 def section_figure(section: Section, report: PracticeReport) -> Drawn | None:
-    """Bars of a section's parts, now above before; None for fewer than two parts."""
+    """Bars of a section's parts, now above before; None for fewer than two, or with no bar."""
     lines = section.parts
-    if len(lines) < 2:
+    if len(lines) < 2 or not any(_has_bar(line) for line in lines):
         return None
     bars = [
         _bars(report.period.name, lines, [line.now for line in lines], is_now=True),
@@ -29,6 +29,10 @@ def section_figure(section: Section, report: PracticeReport) -> Drawn | None:
     ]
     layout = _layout(len(lines)) | {"barmode": "group", "bargap": 0.35}
     return {"data": bars, "layout": layout}
+
+
+def _has_bar(line: Line) -> bool:
+    return any(isinstance(each, Count) and each.value for each in (line.now, line.before))
 
 
 def shares_figure(report: PracticeReport) -> Drawn | None:
@@ -110,7 +114,7 @@ def _layout(rows: int) -> Drawn:
         "template": "none",
         "autosize": True,
         "height": FRAME_PX + BAR_PX * rows,
-        "margin": {"l": 8, "r": 40, "t": 40, "b": 32},
+        "margin": {"l": 8, "r": 40, "t": 64, "b": 32},  # above: the tools, then the legend
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "dragmode": False,

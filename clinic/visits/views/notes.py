@@ -69,6 +69,8 @@ def new(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 def of_appointment(request: HttpRequest, appointment_id: UUID) -> HttpResponse:
     """Begin the note of an appointment, or open the one there is."""
     appointment = get_object_or_404(appointments_for(request.user), pk=appointment_id)
+    if hasattr(appointment, "note"):
+        return redirect("visit", appointment.note.pk)
     episodes = open_episodes(request, appointment.client_id)
     chosen = [each for each in episodes if str(each.pk) == request.POST.get("episode")]
     if len(chosen or episodes) != 1:

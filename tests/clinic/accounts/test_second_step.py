@@ -193,7 +193,9 @@ def test_where_it_is_required_a_clinical_role_sets_it_up_before_anything_else(
     browser: Browser = request.getfixturevalue(who)
     assert browser.get(reverse("today")).url == reverse("second-factor")
     assert browser.post(reverse("clients"), {"words": "x"}).url == reverse("second-factor")
-    assert "Your role reads clinical records" in browser.get(reverse("second-factor")).text
+    page = browser.get(reverse("second-factor")).text
+    assert "Your role reads clinical records" in page
+    assert ">Cancel<" not in page  # it led back to this very page
 
 
 def test_where_it_is_required_the_front_desk_may_work_without(desk: Browser, settings: Any) -> None:

@@ -50,6 +50,12 @@ def test_a_name_in_use_is_refused_beside_the_field_and_nothing_typed_is_lost(
     assert 'value="Nell Ash"' in response.text
 
 
+@pytest.mark.parametrize("name", ["theo", "THEO"])
+def test_a_name_in_use_is_told_once_and_beside_the_field(lead: Browser, name: str) -> None:
+    form = lead.post(reverse("staff-new"), NEW | {"sign_in_name": name}).context["form"]
+    assert form.errors == {"sign_in_name": ["Another account has this sign-in name."]}
+
+
 def test_the_database_refuses_the_same_name_in_other_capitals(cast: Cast) -> None:
     with pytest.raises(IntegrityError):
         User.objects.create(sign_in_name="Theo", display_name="X", role="therapist")

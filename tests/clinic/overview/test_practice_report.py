@@ -274,6 +274,15 @@ def test_charts_show_what_the_tables_show(cast: Cast) -> None:
     assert shares["data"][0]["x"] == [20.0]
 
 
+def test_a_chart_in_which_every_count_is_hidden_is_not_drawn(cast: Cast) -> None:
+    opened(date(2026, 7, 6), cast.therapist)
+    opened(date(2026, 7, 6), cast.therapist, Phase.SURVEILLANCE)
+    report = report_on(SUMMER, now=NOW)
+    (episodes,) = (each for each in report.sections if each.key == "episodes")
+    assert len(episodes.parts) > 1
+    assert section_figure(episodes, report) is None
+
+
 def test_the_number_of_queries_does_not_grow(cast: Cast, protocol: Protocol) -> None:
     def summer() -> None:
         treated(cast.therapist, protocol, 22, 21)

@@ -16,6 +16,7 @@ from clinic.audit import services as audit
 from clinic.audit.models import Entry
 from clinic.audit.sentences import LOOKS, SENTENCES
 from clinic.clients.models import Client
+from clinic.overview.record_page import lines_of
 from clinic.overview.record_search import Asked, Worth, found, matching
 from clinic.scheduling.staff_time import WorkingHours
 from measurements.models import GirthSession
@@ -184,6 +185,27 @@ def test_the_search_says_who_changed_the_baseline_and_what_it_was(
     assert cast.other_therapist.display_name in page
     assert "arm girths of 5 Jan 2026)" in page
     assert "arm girths of 5 Feb 2026)" in page
+
+
+def test_of_two_entries_in_one_transaction_each_has_what_it_changed(
+    lead: Browser, cast: Cast
+) -> None:
+    person = make_client()
+    episode = make_episode(person, cast.therapist)
+    session = make_session(episode, make_protocol(), taken_on=date(2026, 2, 5))
+    Client.objects.filter(pk=person.pk).update(phone="555 0100")
+    GirthSession.objects.filter(pk=session.pk).update(is_baseline=True)
+    audit.record(cast.front_desk, "client.edited", client=person, subject=person)
+    audit.record(cast.therapist, "baseline.set", client=person, subject=session)
+    as_at_commit()
+    listed = lead.get(reverse("client-history", args=[person.pk]))
+    told = {
+        line.entry.verb: [words.what for words in line.changes] for line in listed.context["page"]
+    }
+    assert told["client.edited"] == ["client"]
+    assert told["baseline.set"] == ["girth session (arm girths of 5 Feb 2026)"]
+    searched = lines_of(Entry.objects.filter(client=person, verb="client.edited"))
+    assert [words.what for line in searched for words in line.changes] == ["client"]
 
 
 def test_the_search_says_who_edited_which_account_and_what_it_was(

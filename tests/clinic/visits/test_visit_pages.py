@@ -51,7 +51,9 @@ def test_a_client_with_two_open_episodes_is_asked_about(
     address = reverse("appointment-visit", args=[appointment.pk])
     assert "Which episode" in body(therapist.post(address))
     therapist.post(address, {"episode": str(other.pk)})
-    assert VisitNote.objects.get().episode == other
+    note = VisitNote.objects.get()
+    assert note.episode == other
+    assert therapist.post(address).url == page_of(note)  # it was asked once
 
 
 def test_a_client_without_an_open_episode_is_told_so(therapist: Browser, cast: Cast) -> None:
