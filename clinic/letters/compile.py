@@ -250,11 +250,12 @@ def limb_numbers(
     known = list(courses)
     told = first_sessions(known) if occasion.kind is ENDS else told_sessions(before)
     found = (_numbers(course, occasion, told) for course in known)
-    return tuple(
-        replace(numbers, rose_suddenly=numbers.rose_suddenly and numbers.limb not in since)
-        for numbers in found
-        if numbers
-    )
+    return tuple(_looked_at(each) if each.limb in since else each for each in found if each)
+
+
+def _looked_at(numbers: LimbNumbers) -> LimbNumbers:
+    """As it is told once the limb was taped again."""
+    return replace(numbers, rose_suddenly=False, both_rose=False)
 
 
 def watched_told_apart(
@@ -309,6 +310,7 @@ def _numbers(course: LimbCourse, occasion: Occasion, told: frozenset[str]) -> Li
         rose_suddenly=bool(latest and Caution.SUDDEN_RISE in latest.cautions),
         cautions=_told_cautions(latest),
         plateaus=plateaus_of(course, occasion),
+        both_rose=bool(latest and Caution.BOTH_ROSE in latest.cautions),
     )
 
 

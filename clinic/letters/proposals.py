@@ -22,6 +22,7 @@ from clinic.letters.wording import (
     plan_text,
     proposals,
     request_text,
+    rises_of_both,
     taped_text,
 )
 from clinic.scheduling.recalls import measured_again_after
@@ -138,6 +139,6 @@ TIMES = {1: "once", 2: "twice"}
 
 
 def _asked(summary: ProgressSummary) -> str:
-    if summary.is_urgent or has_worsened(summary):
+    if summary.is_urgent or has_worsened(summary) or rises_of_both(summary):
         return request_text(summary)
     return f"{REFER_AGAIN} No other action needed from you."

@@ -16,7 +16,7 @@ from measurements.limb.comparison import ByWeight, Judged, Verdict, WeightSays, 
 
 # Raised when the fields of a stored summary or their meaning change. 2: each limb's numbers may
 # carry `plateaus`. 3: `kind`, `every_months`, `care` and `ending`. 4: `phase_before`. 5: `seen_on`.
-# 6: `untaped`, `pauses`, `is_at_risk` of each limb, and every look carries its weight.
+# 6: `untaped`, `pauses`, `is_at_risk` and `both_rose` of each limb, and the weight of each look.
 # A stored summary is kept as it was sent, whatever its version.
 SUMMARY_VERSION = 6
 
@@ -188,7 +188,8 @@ class LimbNumbers:
 
     `last` is the session that the last paper of this kind called "now", of a discharge summary
     the first one; None without one or when it can no longer be compared. `is_at_risk`: the side
-    set against the other is watched, not swollen.
+    set against the other is watched, not swollen. `rose_suddenly` and `both_rose` are told of `now`
+    where nobody has taped the limb since.
     """
 
     limb: Limb
@@ -207,6 +208,13 @@ class LimbNumbers:
     cautions: tuple[str, ...]
     plateaus: tuple[Plateau, ...] = ()
     is_at_risk: bool = False
+    both_rose: bool = False
+
+    @property
+    def rose_together(self) -> bool:
+        """Both limbs, and no paper of this kind has said so."""
+        was_told = self.last is not None and self.last.session_id == self.now.session_id
+        return self.both_rose and not was_told
 
 
 @dataclass(frozen=True)

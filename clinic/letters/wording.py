@@ -112,7 +112,16 @@ def _action(summary: ProgressSummary) -> str:
         return "This needs attention now: see the box."
     if has_worsened(summary) or is_gap(summary):
         return "Please see below what we ask of you."
+    if rose := rises_of_both(summary):
+        return f"{rose[0]} since the session before: please see below what we ask of you."
     return "No action needed from you."
+
+
+def rises_of_both(summary: ProgressSummary) -> tuple[str, ...]:
+    """ "Both arms rose": whatever the difference between them, the body may hold more fluid."""
+    return tuple(
+        f"Both {numbers.limb.label}s rose" for numbers in summary.limbs if numbers.rose_together
+    )
 
 
 def has_worsened(summary: ProgressSummary) -> bool:
@@ -281,6 +290,13 @@ def request_text(summary: ProgressSummary) -> str:
         return (
             f"Please tell us whether you see a reason for the rise, such as {_growth(summary)},"
             " infection or clot, and whether it needs examination or imaging."
+        )
+    if rose := rises_of_both(summary):
+        # A cause in the whole body: from memory, not re-read; the examples are common practice.
+        return (
+            f"{' and '.join(rose)} beyond measurement error since the session before. Please tell"
+            " us whether you see a cause in the whole body, such as weight, heart, kidneys or a"
+            " medicine."
         )
     if is_gap(summary):
         return "Please tell us if you know why treatment stopped, and ask the client to call us."

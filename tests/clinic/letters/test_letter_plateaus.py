@@ -17,7 +17,7 @@ from clinic.letters.summary import SUMMARY_VERSION, Plateau, ProgressSummary, as
 from clinic.letters.wording import plateau_sentences, proposals
 from measurements.models import GirthSession
 from measurements.selectors.reports import episode_course
-from tests.builders import ARM_SWOLLEN_CM, make_protocol, make_session
+from tests.builders import ARM_OTHER_CM, ARM_SWOLLEN_CM, make_protocol, make_session
 from tests.cast import Cast
 from tests.clinic.letters.stories import arm_episode, days_ago, make_practice, wider
 from tests.clinic.letters.test_wording import arm, summary
@@ -170,6 +170,15 @@ def test_a_sudden_rise_looked_at_since_the_period_is_not_for_today(
     assert compiled(episode, days_before=5).limbs[0].rose_suddenly
     make_session(episode, protocol, taken_on=days_ago(2), right_cm=ARM_SWOLLEN_CM)
     assert not compiled(episode, days_before=5).limbs[0].rose_suddenly
+
+
+def test_both_limbs_are_said_to_have_risen_until_they_are_taped_again(episode: Episode) -> None:
+    protocol = episode.girth_sessions.first().protocol
+    both = {"left_cm": wider(ARM_OTHER_CM, 2), "right_cm": wider(ARM_SWOLLEN_CM, 2)}
+    make_session(episode, protocol, taken_on=days_ago(8), **both)
+    assert compiled(episode, days_before=5).limbs[0].both_rose
+    make_session(episode, protocol, taken_on=days_ago(2), **both)
+    assert not compiled(episode, days_before=5).limbs[0].both_rose
 
 
 def test_a_phase_that_just_ended_is_told_in_the_past_tense(episode: Episode) -> None:

@@ -258,6 +258,20 @@ def test_an_absolute_precaution_or_a_sudden_rise_goes_into_the_box() -> None:
     assert "waits" in proposals(rose).plan
 
 
+def test_that_both_limbs_rose_is_asked_about_once_whatever_the_difference_between_them() -> None:
+    """Both limbs together: think of the whole body. [memory]"""
+    rose = replace(arm(200, 210, 205), both_rose=True)
+    asked = proposals(summary(rose))
+    assert bottom_line(summary(rose)).endswith(
+        "Both arms rose since the session before: please see below what we ask of you."
+    )
+    assert "a cause in the whole body" in asked.request
+    told = replace(rose, last=rose.now)
+    assert proposals(summary(told)).request == "No action needed from you."
+    worse = proposals(summary(replace(arm(500, 300), both_rose=True)))
+    assert worse.request.startswith("Please tell us whether you see a reason for the rise")
+
+
 @pytest.mark.parametrize("phase", list(Phase))
 def test_every_phase_proposes_a_plan_that_fits(phase: Phase) -> None:
     proposed = proposals(summary(arm(200, 400), phase=phase))
