@@ -29,7 +29,7 @@ from clinic.scheduling.selectors.reminders import (
 from clinic.scheduling.services import reminders as services
 from clinic.scheduling.words import ReminderChannel
 
-SECTION = {"section": "reminders"}
+SECTION = {"section": "day-sheet"}
 COLUMNS = ("day", "time", "given_name", "family_name", "phone", "email", "agreed", "confirmed")
 
 
