@@ -125,6 +125,8 @@ class AdherenceForm(PlainForm):
     def __init__(self, *args: Any, places: Sequence[str], **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"recorded_on": timezone.localdate()})
         super().__init__(*args, **kwargs)
+        for name in ("recorded_on", "note"):
+            self.fields[name].widget.attrs["class"] = "form-control"
         self.places = list(places)
         numbered = enumerate(self.places, start=1)
         self.fields["hard"].choices = [(number, f"{number} {place}") for number, place in numbered]  # type: ignore[attr-defined]
