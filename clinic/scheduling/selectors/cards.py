@@ -12,7 +12,7 @@ from clinic.accounts.models import User
 from clinic.clients.models import Client
 from clinic.scheduling.models import Appointment, StatusChange
 from clinic.scheduling.ranges import span_of, wall
-from clinic.scheduling.states import CANCELLED, MOVABLE, NEXT, TOLD_ON_THE_DAY, Status
+from clinic.scheduling.states import CANCELLED, FREED, MOVABLE, NEXT, TOLD_ON_THE_DAY, Status
 from clinic.scheduling.strips import clock
 
 
@@ -53,6 +53,10 @@ class BookingCard:
     @property
     def ends(self) -> str:
         return clock(self.ends_at)
+
+    @property
+    def is_freed(self) -> bool:
+        return self.status in FREED
 
     @property
     def is_movable(self) -> bool:

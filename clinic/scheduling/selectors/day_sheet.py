@@ -48,7 +48,7 @@ class SheetLine:
 
     @property
     def is_freed(self) -> bool:
-        return self.card.status in FREED
+        return self.card.is_freed
 
     @property
     def thin_covers(self) -> list[Cover]:

@@ -48,3 +48,19 @@ def test_the_client_page_leads_the_desk_to_each_appointment(desk: Browser, cast:
     page = text_of(desk.get(url))
     assert "Nothing is booked." not in page
     assert reverse("appointment", args=[made.pk]) in page
+
+
+def test_who_charts_begins_the_note_from_the_appointment_on_its_day(
+    desk: Browser, cast: Cast
+) -> None:
+    today, therapist = timezone.localdate(), Browser()
+    therapist.force_login(cast.therapist)
+    for on, browser, expected in [
+        (today, therapist, True),
+        (today, desk, False),
+        (today + timedelta(days=1), therapist, False),
+    ]:
+        made = make_appointment(make_client(), cast.therapist, on)
+        page = text_of(browser.get(reverse("appointment", args=[made.pk])))
+        assert (reverse("appointment-visit", args=[made.pk]) in page) is expected
+        made.delete()
