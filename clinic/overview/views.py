@@ -16,6 +16,7 @@ from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
 from clinic.overview.first_steps import first_steps
 from clinic.overview.notices import notices_for
+from clinic.scheduling.selectors.day_sheet import day_of
 from clinic.scheduling.selectors.of_client import client_appointments
 from clinic.visits.selectors.notes import unsigned_notes
 
@@ -30,6 +31,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "section": "today",
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
+        "visits": day_of(request.user, day) if request.user.is_clinical else [],
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
         "requests": open_requests(request.user, today=day),
         "notices": notices_for(request.user),

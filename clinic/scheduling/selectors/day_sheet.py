@@ -122,6 +122,13 @@ def _rows(user: User) -> QuerySet[Appointment]:
     return appointments_for(user).only(*CARD_COLUMNS, "kind__bring")
 
 
+def day_of(therapist: User, on: date) -> list[BookingCard]:
+    """Whom a therapist sees on a day, by time, without times given back. One query."""
+    mine = appointments_for(therapist).filter(therapist=therapist, status__in=HOLDING)
+    whole = stored(span_of_days(on, on))
+    return [booking_card(row) for row in mine.filter(period__overlap=whole).order_by("period")]
+
+
 def _lines(rows: Sequence[Appointment], on: date, now: datetime) -> list[SheetLine]:
     client_ids = {row.client_id for row in rows}
     words, covers = _words(client_ids), covers_on(client_ids, on=on)
