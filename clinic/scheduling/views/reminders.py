@@ -24,6 +24,7 @@ from clinic.scheduling.selectors.reminders import (
     ReminderLine,
     consents_of,
     mail_is_set_up,
+    next_booked_day,
     reminder_list,
 )
 from clinic.scheduling.services import reminders as services
@@ -45,6 +46,7 @@ def reminders(request: HttpRequest) -> HttpResponse:
         "mail_is_set_up": mail_is_set_up(),
         "earlier_on": on - timedelta(days=1),
         "later_on": on + timedelta(days=1),
+        "booked_on": None if lines else next_booked_day(request.user, after=on),
     }
     return render(request, "scheduling/reminders.html", shown | SECTION)
 
