@@ -217,6 +217,8 @@ def test_a_series_is_shown_before_it_is_booked_and_a_booking_can_be_dragged(
 
     # Dragged two hours on and made shorter, on the calendar itself.
     page.goto(f"/calendar/?on={monday}&show=day")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator(".strips td a").first).to_be_focused()
     booked = page.locator(f'a[data-id="{first.pk}"]')
     hour_px = page.locator("th.hour").first.bounding_box()["width"]  # type: ignore[index]
     drag_by(page, booked, 2 * hour_px)
