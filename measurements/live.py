@@ -16,7 +16,6 @@ class LiveLimb:
     """One limb so far: its volume and the change since the last session, None until known."""
 
     side: Side
-    is_affected: bool
     taped: int
     stations: int
     volume: Volume | None
@@ -51,7 +50,6 @@ def live_report(
         limbs=tuple(
             LiveLimb(
                 side=side,
-                is_affected=side is affected,
                 taped=len(limbs[side].levels_cm) if side in limbs else 0,
                 stations=count,
                 volume=limb_volume(limbs[side], tape=tape) if side in limbs else None,

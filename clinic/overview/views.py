@@ -16,6 +16,8 @@ from clinic.clients.selectors import client_card, clients_for, gone_client
 from clinic.overview import selectors
 from clinic.overview.first_steps import first_steps
 from clinic.overview.notices import notices_for
+from clinic.scheduling.selectors.day_sheet import day_of
+from clinic.scheduling.selectors.of_client import client_appointments
 from clinic.visits.selectors.notes import unsigned_notes
 
 # The oldest come first; more than this many open notes are a matter for the clinic lead.
@@ -29,6 +31,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "section": "today",
         "day": day,
         "lines": selectors.worklist(request.user, request.GET.get("page", "1"), today=day),
+        "visits": day_of(request.user, day) if request.user.is_clinical else [],
         "notes": unsigned_notes(request.user)[:MOST_NOTES],
         "requests": open_requests(request.user, today=day),
         "notices": notices_for(request.user),
@@ -54,6 +57,7 @@ def client(request: HttpRequest, client_id: UUID) -> HttpResponse:
             "emergency_until": open_until(person, request.user),
             "episodes": selectors.episode_cards(person, request.user),
             "story": selectors.clinical_story(person, request.user),
+            "appointments": client_appointments(person, request.user, now=timezone.now()),
             "requests": requests_of(person, request.user, today=timezone.localdate()),
             "today": timezone.localdate(),
         },

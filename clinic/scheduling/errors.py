@@ -13,6 +13,7 @@ from clinic.scheduling.states import Status
 # ├── NeedsOverruling
 # ├── StartsInThePast
 # ├── StatusNotNext
+# ├── StillAhead
 # ├── NotMovable
 # ├── ChangedMeanwhile
 # ├── SeriesBlocked
@@ -55,6 +56,14 @@ class StatusNotNext(RuleBroken):
         super().__init__(present, wanted)
         self.present = present
         self.wanted = wanted
+
+
+class StillAhead(RuleBroken):
+    """The client came, or did not, is said of an appointment on a later day."""
+
+    def __init__(self, starts_at: datetime) -> None:
+        super().__init__(starts_at)
+        self.starts_at = starts_at
 
 
 class NotMovable(RuleBroken):

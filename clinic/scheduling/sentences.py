@@ -39,6 +39,9 @@ SENTENCES: dict[type[RuleBroken], Callable[[Any], str]] = {
         f"The appointment is {Status(error.present).label} by now, so it cannot become"
         f" {Status(error.wanted).label}."
     ),
+    errors.StillAhead: lambda error: (
+        f"This appointment is on {when(error.starts_at)}. Say on the day whether the client came."
+    ),
     errors.NotMovable: lambda error: (
         f"The appointment is {Status(error.present).label} and keeps its time. Book a new one."
     ),

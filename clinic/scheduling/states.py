@@ -43,6 +43,8 @@ HOLDING = frozenset(Status) - FREED
 # An appointment that can still be given another time.
 MOVABLE = frozenset({Status.BOOKED, Status.CONFIRMED})
 NEEDS_REASON = CANCELLED
+# That somebody came, or did not, is known on the day and not before.
+TOLD_ON_THE_DAY = frozenset({Status.ARRIVED, Status.IN_SESSION, Status.DONE, Status.NO_SHOW})
 
 FIRST = Status.BOOKED
 FINAL = CANCELLED | {Status.DONE}

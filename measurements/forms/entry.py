@@ -126,7 +126,7 @@ class EntryForm(PlainForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         if count := len(self.sheet.errors):
-            many = "One field below needs" if count == 1 else f"{count} fields below need"
+            many = "one field below needs" if count == 1 else f"{count} fields below need"
             self.add_error(None, f"Not saved yet: {many} another look. All you typed is kept.")
         return cleaned
 

@@ -15,6 +15,12 @@ from programmes.models import DAYS_ASKED, ClinicExercise
 from programmes.sentences import sentence
 
 
+def _dress(form: forms.BaseForm, *names: str) -> None:
+    """Let fields that a template places itself look like those that a layout places."""
+    for name in names:
+        form.fields[name].widget.attrs["class"] = "form-control"
+
+
 class IssueForm(PlainForm):
     """The revision that was looked at, and the reason where the programme is unsound."""
 
@@ -25,7 +31,7 @@ class IssueForm(PlainForm):
         required=False,
         max_length=300,
         label="Why issue it all the same",
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=forms.Textarea(attrs={"rows": 2, "class": "form-control"}),
         help_text="Kept with the programme, with your name and today's date.",
     )
 
@@ -71,6 +77,7 @@ class ReviewForm(PlainForm):
     def __init__(self, *args: Any, standing: Iterable[Precaution], **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"asked_on": timezone.localdate()})
         super().__init__(*args, **kwargs)
+        _dress(self, "asked_on", "note")
         self.standing = [one for one in Precaution if one in set(standing)]
         asked = [(one.value, one.label.capitalize()) for one in Precaution]
         open_ones = {one.value for one in self.standing}
@@ -125,6 +132,7 @@ class AdherenceForm(PlainForm):
     def __init__(self, *args: Any, places: Sequence[str], **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"recorded_on": timezone.localdate()})
         super().__init__(*args, **kwargs)
+        _dress(self, "recorded_on", "note")
         self.places = list(places)
         numbered = enumerate(self.places, start=1)
         self.fields["hard"].choices = [(number, f"{number} {place}") for number, place in numbered]  # type: ignore[attr-defined]

@@ -46,4 +46,13 @@ if (table) {
     if (!link) return;
     links().forEach((other) => { other.tabIndex = other === link ? 0 : -1; });
   });
+  // From nowhere, → and ↓ go into the strips.
+  document.addEventListener("keydown", (event) => {
+    const isNowhere = [document.body, document.querySelector("#main")].includes(document.activeElement);
+    if (!isNowhere || !["ArrowRight", "ArrowDown"].includes(event.key) || event.ctrlKey || event.metaKey || event.altKey) return;
+    const first = links().find((link) => link.tabIndex === 0);
+    if (!first) return;
+    event.preventDefault();
+    first.focus();
+  });
 }

@@ -192,4 +192,7 @@ function focusFirst() {
 if (entryForm()) focusFirst();
 document.addEventListener("htmx:afterSettle", (event) => {
   if (event.detail.elt.querySelector?.("form.entry")) focusFirst();
+  // A question that appeared above pushes the field in use down, on a tablet behind the volumes.
+  const inUse = document.activeElement;
+  if (event.detail.elt.id === "live" && inUse.closest("form.entry")) inUse.scrollIntoView({ block: "nearest" });
 });

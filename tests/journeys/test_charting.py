@@ -35,6 +35,11 @@ MOST_KEYS = 27
 # 11 % more volume than ten days ago, station by station within what is plausible.
 ARM_RISEN_CM = [round(girth * 1.056, 1) for girth in ARM_SWOLLEN_CM]
 # What of a note is kept in the tab.
+# The middle of the field in use belongs to that field.
+IN_USE_IS_SEEN = """() => {
+  const { left, width, top, height } = document.activeElement.getBoundingClientRect();
+  return document.elementFromPoint(left + width / 2, top + height / 2) === document.activeElement;
+}"""
 KEPT_HERE = "Object.keys(sessionStorage).filter((name) => name.startsWith('note:'))"
 
 
@@ -319,3 +324,17 @@ def test_a_tablet_held_upright_needs_no_scrolling_sideways(
     sign_in(cast.therapist)
     page.goto(f"/visits/{note.pk}/")
     assert page.evaluate("document.documentElement.scrollWidth") <= 820
+
+
+def test_the_girth_in_use_stays_in_view_while_complaints_push_it_down(
+    cast: Cast, episode: Episode, page: Page, sign_in: Callable[[User], None]
+) -> None:
+    sign_in(cast.therapist)
+    page.emulate_media(reduced_motion="reduce")
+    page.set_viewport_size({"width": 820, "height": 640})
+    page.goto(f"/episodes/{episode.pk}/girths/new/")
+    for asked in range(1, 6):
+        page.keyboard.type("no number")
+        page.keyboard.press("Enter")
+        expect(page.locator(".ask:has(p)")).to_have_count(asked)
+        assert page.evaluate(IN_USE_IS_SEEN)

@@ -167,6 +167,7 @@ def test_the_desk_takes_calls_and_a_walk_in(
     fill_slot(page, cast, monday, "9")
     page.keyboard.press("Enter")
     expect(page.locator(".near")).to_contain_text("Nearest free times")
+    expect(page.locator("[name=at]")).to_be_focused()
     accessible()
     page.locator(".near button").first.click()
     page.wait_for_url("**/calendar/?on=*")
@@ -177,7 +178,8 @@ def test_the_desk_takes_calls_and_a_walk_in(
 
     # Somebody unknown stands at the desk: registered, and given the next free time.
     page.goto("/clients/new/")
-    page.get_by_label("Given name").first.fill("Wanda")
+    expect(page.get_by_label("Given name").first).to_be_focused()
+    page.keyboard.type("Wanda")
     page.get_by_label("Family name").first.fill("Quist")
     page.get_by_label("Date of birth").first.fill("7 May 1958")
     page.get_by_label("Sex", exact=False).first.select_option("female")
@@ -215,6 +217,8 @@ def test_a_series_is_shown_before_it_is_booked_and_a_booking_can_be_dragged(
 
     # Dragged two hours on and made shorter, on the calendar itself.
     page.goto(f"/calendar/?on={monday}&show=day")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator(".strips td a").first).to_be_focused()
     booked = page.locator(f'a[data-id="{first.pk}"]')
     hour_px = page.locator("th.hour").first.bounding_box()["width"]  # type: ignore[index]
     drag_by(page, booked, 2 * hour_px)

@@ -60,6 +60,9 @@ def test_a_programme_is_planned_edited_and_issued(
     answered(page, page.get_by_role("button", name="Undo").click)
     assert places_of(page) == planned
 
+    _repeat_where_it_stands(page)
+    assert places_of(page) == planned
+
     # By dragging, far enough to be unsound; then planned again.
     answered(page, lambda: _drag(page, "#step-8 .draft-handle", "#step-9 .draft-words"))
     assert places_of(page)[8] == planned[7]
@@ -91,6 +94,16 @@ def test_a_programme_is_planned_edited_and_issued(
     assert "Go slowly here" in " ".join(text.split())
     page.goto(f"/clients/{episode.client_id}/")
     expect(page.locator("main")).to_contain_text("in the client's hands", ignore_case=True)
+
+
+def _repeat_where_it_stands(page: Page) -> None:
+    """A step far down is exchanged in its place: the page does not fly to its end and back."""
+    repeat = page.get_by_role("button", name="Repeat step 7", exact=True)
+    repeat.scroll_into_view_if_needed()
+    stood_px = page.evaluate("scrollY")
+    answered(page, repeat.click)
+    assert abs(page.evaluate("scrollY") - stood_px) < 800
+    answered(page, page.get_by_role("button", name="Undo").click)
 
 
 def _type_a_note(page: Page) -> None:

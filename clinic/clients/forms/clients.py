@@ -81,6 +81,8 @@ class ClientForm(EditedTogether):
     def __init__(self, *args: Any, referrers: QuerySet[Referrer], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["record_number"].required = False
+        if self.instance._state.adding and not self.is_bound:
+            self.fields["given_name"].widget.attrs["autofocus"] = True
         self.fields["referrer"] = ReferrerChoice(queryset=referrers, label="Referrer")
         self.helper = rows_only(
             LOOK_ALIKES,

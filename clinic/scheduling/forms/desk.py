@@ -3,15 +3,16 @@
 from datetime import date, timedelta
 from typing import Any
 
+from crispy_forms.layout import HTML
 from django import forms
 from django.db.models import QuerySet
 
 from clinic.accounts.models import User
 from clinic.clients.forms.pieces import DayField
 from clinic.common.choices import choices_of
-from clinic.common.forms import PlainForm, TimeInput, form_layout
+from clinic.common.forms import PlainForm, form_layout
 from clinic.scheduling.desk_sentences import sentence
-from clinic.scheduling.forms.booking import KindChoice, MinutesField
+from clinic.scheduling.forms.booking import ClockField, KindChoice, MinutesField
 from clinic.scheduling.forms.free_times import WeekdaysField
 from clinic.scheduling.selectors.day_sheet import Sheet
 from clinic.scheduling.selectors.recalls import Filter
@@ -21,6 +22,7 @@ from clinic.scheduling.words import RecallReason, ReminderChannel, Urgency
 NO_DIAGNOSIS = "No diagnosis: everybody here reads it."
 # How long a recall is usually put off. Common practice, no source.
 USUAL_SNOOZE_DAYS = 7
+WEEKDAYS = HTML('{% include "scheduling/_weekdays_row.html" with weekdays=form.weekdays %}')
 
 
 class DeskForm(PlainForm):
@@ -120,9 +122,9 @@ class EntryForm(DeskForm):
     urgency = forms.ChoiceField(
         choices=choices_of(Urgency), initial=Urgency.USUAL, label="How soon"
     )
-    weekdays = WeekdaysField(label="Weekdays", help_text="None ticked: any day.")
-    from_time = forms.TimeField(label="Not before", required=False, widget=TimeInput)
-    to_time = forms.TimeField(label="Done by", required=False, widget=TimeInput)
+    weekdays = WeekdaysField(label="Weekdays")
+    from_time = ClockField(label="Not before", required=False)
+    to_time = ClockField(label="Done by", required=False)
     from_on = DayField(label="From", required=False)
     until_on = DayField(label="Until", required=False)
     note = forms.CharField(max_length=200, required=False, label="Note", help_text=NO_DIAGNOSIS)
@@ -143,7 +145,7 @@ class EntryForm(DeskForm):
             ("therapist", "urgency"),
             ("from_time", "to_time"),
             ("from_on", "until_on"),
-            "weekdays",
+            WEEKDAYS,
             "note",
             save="Put on the wait list",
             back=back,

@@ -44,7 +44,7 @@ class FreeTimesForm(SchedulingForm):
     room = forms.ModelChoiceField(
         queryset=None, label="Room", required=False, empty_label="Any room"
     )
-    weekdays = WeekdaysField(label="Weekdays", help_text="None ticked: any day.")
+    weekdays = WeekdaysField(label="Weekdays")
     from_on = DayField(label="From day", required=False)
     from_time = ClockField(label="Not before", required=False)
     to_time = ClockField(label="Done by", required=False)

@@ -5,13 +5,14 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from clinic.accounts import permits
 from clinic.accounts.models import User
 from clinic.clients.models import Client
 from clinic.scheduling.models import Appointment, StatusChange
 from clinic.scheduling.ranges import span_of, wall
-from clinic.scheduling.states import CANCELLED, MOVABLE, NEXT, Status
+from clinic.scheduling.states import CANCELLED, FREED, MOVABLE, NEXT, TOLD_ON_THE_DAY, Status
 from clinic.scheduling.strips import clock
 
 
@@ -43,6 +44,7 @@ class BookingCard:
     cancel_reason: str
     series_id: UUID | None
     version: int
+    is_ahead: bool  # on a day after today
 
     @property
     def begins(self) -> str:
@@ -53,13 +55,18 @@ class BookingCard:
         return clock(self.ends_at)
 
     @property
+    def is_freed(self) -> bool:
+        return self.status in FREED
+
+    @property
     def is_movable(self) -> bool:
         return self.status in MOVABLE
 
     @property
     def next_statuses(self) -> list[Status]:
         """States it may be put into by one press; cancelling asks for a reason first."""
-        return [one for one in NEXT[self.status] if one not in CANCELLED]
+        barred = CANCELLED | TOLD_ON_THE_DAY if self.is_ahead else CANCELLED
+        return [one for one in NEXT[self.status] if one not in barred]
 
     @property
     def may_be_cancelled(self) -> bool:
@@ -123,6 +130,7 @@ def booking_card(appointment: Appointment) -> BookingCard:
         cancel_reason=appointment.get_cancel_reason_display() if appointment.cancel_reason else "",
         series_id=appointment.series_id,
         version=appointment.version,
+        is_ahead=wall(span.starts_at).date() > timezone.localdate(),
     )
 
 

@@ -68,6 +68,16 @@ def reminder_list(user: User, *, on: date) -> list[ReminderLine]:
     return [_line(row, agreed.get(row.client_id, ()), sent.get(row.pk)) for row in rows]
 
 
+def next_booked_day(user: User, *, after: date) -> date | None:
+    """The first day after one on which somebody is to be reminded of; one query."""
+    midnight = span_of_days(after, after).ends_at
+    coming = appointments_for(user).filter(
+        period__startswith__gte=midnight, status__in=sorted(MOVABLE)
+    )
+    first = coming.order_by("period").first()
+    return wall(first.period.lower).date() if first else None
+
+
 def consents_of(client: Client) -> QuerySet[ReminderConsent]:
     """How the client has agreed to be reminded, withdrawn ones too, latest first."""
     return client.reminder_consents.select_related("by").order_by("-agreed_on", "-pk")

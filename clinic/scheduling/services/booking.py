@@ -22,6 +22,7 @@ from clinic.scheduling.staff_time import AppointmentKind, Room
 from clinic.scheduling.states import (
     FREED,
     MOVABLE,
+    TOLD_ON_THE_DAY,
     CancelReason,
     Status,
     cancelled_status,
@@ -103,7 +104,7 @@ def move(
 
 @transaction.atomic
 def change_status(*, appointment: Appointment, status: Status, by: User) -> Appointment:
-    """Put an appointment into a state that may follow. Raises StatusNotNext, SlotTaken.
+    """Put an appointment into a state that may follow. Raises StatusNotNext, StillAhead, SlotTaken.
 
     Cancelling needs a reason: use `cancel`.
     """
@@ -143,6 +144,7 @@ def _enter(
     present = Status(stored_one.status)
     if not may_become(present, status):
         raise errors.StatusNotNext(present, status)
+    refuse_ahead(stored_one, status)
     if present in FREED:
         refuse_taken(slot_of(stored_one), stored_one.client, but_not=[stored_one.pk])
     enter_status([stored_one], status, by=by, why=why)
@@ -208,6 +210,13 @@ def refuse_past(starts_at: datetime) -> None:
     """A day gone by is not booked; an hour gone by today is, for somebody who walked in."""
     if wall(starts_at).date() < timezone.localdate():
         raise errors.StartsInThePast
+
+
+def refuse_ahead(appointment: Appointment, status: Status) -> None:
+    """Whether a client came is not said before the day."""
+    starts_at = appointment.period.lower
+    if status in TOLD_ON_THE_DAY and wall(starts_at).date() > timezone.localdate():
+        raise errors.StillAhead(starts_at)
 
 
 def refuse_immovable(appointment: Appointment) -> None:

@@ -19,7 +19,7 @@ from clinic.scheduling.selectors.recalls import kinds_for_recalls, months_kept, 
 from clinic.scheduling.services import recalls as services
 from clinic.scheduling.words import RecallReason
 
-SECTION = {"section": "recalls"}
+SECTION = {"section": "day-sheet"}
 
 
 @permit("schedule.see")

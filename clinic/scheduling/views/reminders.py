@@ -24,12 +24,13 @@ from clinic.scheduling.selectors.reminders import (
     ReminderLine,
     consents_of,
     mail_is_set_up,
+    next_booked_day,
     reminder_list,
 )
 from clinic.scheduling.services import reminders as services
 from clinic.scheduling.words import ReminderChannel
 
-SECTION = {"section": "reminders"}
+SECTION = {"section": "day-sheet"}
 COLUMNS = ("day", "time", "given_name", "family_name", "phone", "email", "agreed", "confirmed")
 
 
@@ -45,6 +46,7 @@ def reminders(request: HttpRequest) -> HttpResponse:
         "mail_is_set_up": mail_is_set_up(),
         "earlier_on": on - timedelta(days=1),
         "later_on": on + timedelta(days=1),
+        "booked_on": None if lines else next_booked_day(request.user, after=on),
     }
     return render(request, "scheduling/reminders.html", shown | SECTION)
 

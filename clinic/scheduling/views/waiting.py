@@ -35,7 +35,7 @@ from clinic.scheduling.services.booking import Slot
 from clinic.scheduling.services.waiting import Offered
 from clinic.scheduling.words import OfferAnswer
 
-SECTION = {"section": "wait-list"}
+SECTION = {"section": "day-sheet"}
 
 
 @permit("schedule.see")

@@ -1,15 +1,19 @@
 """Today: notes that wait for a signature, and programmes to take back."""
 
+from datetime import time
+
 from django.test import Client as Browser
 
 from clinic.audit.models import Entry
 from clinic.common.vocabulary import Precaution
+from clinic.scheduling.states import Status
 from clinic.visits.services.notes import begin_note
 from clinic.visits.words import VisitKind
 from programmes.services.drafts import begin_programme
 from programmes.services.issue import issue_programme
 from tests.builders import make_client, make_episode, today
 from tests.cast import Cast
+from tests.clinic.scheduling.desk_stories import make_appointment
 from tests.programmes.bodies import arm_episode, has
 
 
@@ -17,6 +21,23 @@ def page_of(user: object) -> str:
     browser = Browser()
     browser.force_login(user)  # type: ignore[arg-type]
     return browser.get("/").content.decode()
+
+
+def test_a_therapist_sees_whom_they_see_today_and_nobody_elses(cast: Cast) -> None:
+    for family, therapist, at, status in [
+        ("Larch", cast.therapist, time(11), Status.BOOKED),
+        ("Okafor", cast.therapist, time(9), Status.ARRIVED),
+        ("Brandt", cast.therapist, time(10), Status.CANCELLED_LATE),
+        ("Whitlock", cast.other_therapist, time(9), Status.BOOKED),
+    ]:
+        client = make_client(family_name=family)
+        make_appointment(client, therapist, today(), at, status=status)
+    page = page_of(cast.therapist)
+    assert page.index("Okafor") < page.index("Larch")
+    assert "Brandt" not in page
+    assert "Whitlock" not in page
+    assert "Your clients today" not in page_of(cast.front_desk)
+    assert "Nobody is booked with you today." in page_of(cast.lead)
 
 
 def test_a_draft_note_waits_on_its_therapists_first_page_only(cast: Cast) -> None:

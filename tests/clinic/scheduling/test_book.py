@@ -128,7 +128,7 @@ def test_a_move_over_another_persons_move_is_refused(cast: Cast) -> None:
 
 
 def test_what_has_begun_keeps_its_time(cast: Cast) -> None:
-    made = booked(cast.therapist, a_monday())
+    made = booked(cast.therapist, timezone.localdate())
     services.change_status(appointment=made, status=Status.ARRIVED, by=cast.front_desk)
     slot = slot_at(cast.therapist, a_monday(), "10:00")
     with pytest.raises(errors.NotMovable):
@@ -138,7 +138,7 @@ def test_what_has_begun_keeps_its_time(cast: Cast) -> None:
 
 
 def test_each_state_is_kept_with_its_moment_and_its_person(cast: Cast) -> None:
-    made = booked(cast.therapist, a_monday())
+    made = booked(cast.therapist, timezone.localdate())
     before = timezone.now()
     for status in (Status.CONFIRMED, Status.ARRIVED, Status.IN_SESSION, Status.DONE):
         services.change_status(appointment=made, status=status, by=cast.front_desk)
@@ -146,6 +146,16 @@ def test_each_state_is_kept_with_its_moment_and_its_person(cast: Cast) -> None:
     assert states_of(made) == ["booked", "confirmed", "arrived", "in_session", "done"]
     assert made.status_at >= before
     assert {change.by for change in made.status_changes.all()[1:]} == {cast.front_desk}
+
+
+@pytest.mark.parametrize("status", [Status.ARRIVED, Status.NO_SHOW])
+def test_whether_a_client_came_is_not_said_before_the_day(cast: Cast, status: Status) -> None:
+    made = booked(cast.therapist, timezone.localdate() + timedelta(days=1))
+    with pytest.raises(errors.StillAhead):
+        services.change_status(appointment=made, status=status, by=cast.front_desk)
+    services.change_status(appointment=made, status=Status.CONFIRMED, by=cast.front_desk)
+    made.refresh_from_db()
+    assert made.status == Status.CONFIRMED
 
 
 def test_a_state_that_cannot_follow_is_refused(cast: Cast) -> None:
@@ -176,9 +186,9 @@ def test_a_cancellation_on_the_day_is_late(cast: Cast) -> None:
 
 
 def test_a_no_show_pressed_by_mistake_comes_back_only_into_free_time(cast: Cast) -> None:
-    first = booked(cast.therapist, a_monday())
+    first = booked(cast.therapist, timezone.localdate())
     services.change_status(appointment=first, status=Status.NO_SHOW, by=cast.front_desk)
-    second = booked(cast.therapist, a_monday())
+    second = booked(cast.therapist, timezone.localdate())
     with pytest.raises(errors.SlotTaken):
         services.change_status(appointment=first, status=Status.BOOKED, by=cast.front_desk)
     services.cancel(appointment=second, reason=CancelReason.OTHER, by=cast.front_desk)

@@ -156,6 +156,21 @@ def test_every_button_has_its_letter(desk: Browser, cast: Cast, person: Client) 
         assert f'data-status="{status}"' in page
 
 
+def test_a_later_day_offers_no_arrival_and_no_no_show(
+    desk: Browser, cast: Cast, person: Client
+) -> None:
+    tomorrow = today() + days(1)
+    made = make_appointment(person, cast.therapist, tomorrow)
+    page = desk.get(reverse("day-sheet"), {"on": f"{tomorrow:%Y-%m-%d}"}).content.decode()
+    assert 'data-status="confirmed"' in page
+    assert 'data-status="arrived"' not in page
+    assert 'data-status="no_show"' not in page
+    refused = desk.post(
+        reverse("day-sheet-status", args=[made.pk]), {"status": "no_show"}, follow=True
+    )
+    assert "Say on the day whether the client came." in refused.content.decode()
+
+
 # Open ends
 
 

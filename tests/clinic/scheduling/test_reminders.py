@@ -155,6 +155,18 @@ def test_the_list_holds_who_is_still_expected(desk: Browser, cast: Cast, person:
     assert "not asked" in desk.get(reverse("reminders")).content.decode()
 
 
+def test_a_day_without_bookings_leads_to_the_next_that_has_some(
+    desk: Browser, cast: Cast, person: Client
+) -> None:
+    empty, booked = today() + days(3), today() + days(6)
+    make_appointment(person, cast.therapist, today() + days(4), status=Status.CANCELLED_EARLY)
+    make_appointment(person, cast.therapist, booked)
+    page = desk.get(reverse("reminders"), {"on": f"{empty:%Y-%m-%d}"}).content.decode()
+    assert f"?on={booked:%Y-%m-%d}" in page
+    last = desk.get(reverse("reminders"), {"on": f"{booked + days(1):%Y-%m-%d}"}).content.decode()
+    assert "Next:" not in last
+
+
 def test_the_csv_holds_the_same_and_no_cell_that_a_spreadsheet_runs(
     desk: Browser, cast: Cast
 ) -> None:

@@ -250,7 +250,7 @@ def test_a_client_joins_with_days_and_hours(desk: Browser, cast: Cast, person: C
         "kind": kind().pk,
         "urgency": "soon",
         "weekdays": ["1", "3"],
-        "from_time": "09:00",
+        "from_time": "9 am",
         "to_time": "12:00",
         "note": "call first",
     }
