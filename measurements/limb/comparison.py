@@ -88,7 +88,16 @@ class WeightSays(Word):
     UNKNOWN = "unknown", "weight not taken into account"
     HOLDS = "holds", "also when adjusted for weight"
     FAILS = "fails", "but not when adjusted for weight"
-    DIFFERS = "differs", "but changed when adjusted for weight"
+    LARGER = "larger", "but larger when adjusted for weight"
+    SMALLER = "smaller", "but smaller when adjusted for weight"
+
+
+# What a weight-adjusted change adds where the tape saw none.
+STEADY_BY_TAPE = {
+    Verdict.BEYOND_ERROR_UP: WeightSays.LARGER,
+    Verdict.BEYOND_ERROR_DOWN: WeightSays.SMALLER,
+    Verdict.WITHIN_ERROR: None,
+}
 
 
 @dataclass(frozen=True)
@@ -112,7 +121,7 @@ class ByWeight:
         if self.adjusted is None:
             return WeightSays.UNKNOWN if taped.is_beyond_error else None
         if not taped.is_beyond_error:
-            return WeightSays.DIFFERS if self.adjusted.beyond_error else None
+            return STEADY_BY_TAPE[self.adjusted.verdict]
         return WeightSays.HOLDS if self.adjusted.verdict is taped else WeightSays.FAILS
 
     def direction(self, taped: Verdict) -> Verdict:

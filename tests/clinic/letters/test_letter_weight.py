@@ -101,7 +101,7 @@ def test_without_a_weight_the_letter_says_that_it_was_not_taken_into_account(
 def test_a_limb_that_did_not_follow_a_fall_of_weight_is_steady_and_said_not_to_follow() -> None:
     told = line(legs((8000, 80.0), (8000, 72.0)))
     assert told.startswith("Unchanged: ")
-    assert "but changed when adjusted for weight (down 10.0 %)" in told
+    assert "but larger when adjusted for weight (down 10.0 %)" in told
 
 
 def test_early_swelling_is_not_found_where_weight_rose_as_much() -> None:

@@ -41,7 +41,8 @@ WORKED = [
     (0.88, 80.0, 76.0, 100 * (0.88 / 0.95 - 1), DOWN, WeightSays.HOLDS, DOWN),
     (1.10, 70.0, 77.0, 0.0, UP, WeightSays.FAILS, WITHIN),
     (1.10, 70.0, 70.0, 10.0, UP, WeightSays.HOLDS, UP),
-    (1.00, 70.0, 77.0, 100 * (1 / 1.1 - 1), WITHIN, WeightSays.DIFFERS, WITHIN),
+    (1.00, 70.0, 77.0, 100 * (1 / 1.1 - 1), WITHIN, WeightSays.SMALLER, WITHIN),
+    (1.00, 70.0, 63.0, 100 * (1 / 0.9 - 1), WITHIN, WeightSays.LARGER, WITHIN),
     (1.01, 70.0, 70.7, 0.0, WITHIN, None, WITHIN),
     # It lost less than the person did: no better, but no worse by the tape either.
     (0.96, 80.0, 68.0, 100 * (0.96 / 0.85 - 1), DOWN, WeightSays.FAILS, WITHIN),
