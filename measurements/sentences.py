@@ -2,16 +2,18 @@
 
 from collections.abc import Callable
 from datetime import date
+from math import ceil, floor
 from typing import Any
 
 from clinic.common import file_errors
 from clinic.common.errors import RuleBroken
 from clinic.common.file_sentences import FILE_SENTENCES
-from clinic.common.templatetags.units import girth
+from clinic.common.templatetags.units import CM_PER_INCH, girth
 from measurements import errors
 from measurements.limb import errors as limb_errors
 from measurements.limb.plausibility import Question, QuestionKind
 from measurements.limb.units import LengthUnit
+from measurements.limb.usual_girths import Range
 
 
 def day(day: date) -> str:
@@ -178,17 +180,29 @@ def sentence(error: RuleBroken) -> str:
 
 def question_sentence(question: Question, unit: LengthUnit = LengthUnit.CENTIMETRE) -> str:
     """What is unusual about a girth and what was expected, in the unit it is typed in."""
-    low, high = question.expected.low, question.expected.high
     if question.is_ratio:
+        low, high = _marks_within(question.expected, RATIO_STEP)
         return (
             f"{question.value:.2f} times the girth further down: {question.reason} (expected"
             f" {low:.2f} to {high:.2f})."
         )
     if question.kind is QuestionKind.SIDES_EXCHANGED:
-        return (
-            f"{girth(question.value, unit)} is {question.reason} (other side {girth(low, unit)})."
-        )
+        other = girth(question.expected.low, unit)
+        return f"{girth(question.value, unit)} is {question.reason} (other side {other})."
+    low, high = _marks_within(question.expected, MARKS_CM[unit])
     return (
         f"{girth(question.value, unit)} is {question.reason} (expected {girth(low, unit)} to"
         f" {girth(high, unit)})."
     )
+
+
+# How far apart the numbers of a sentence can stand, as `girth` writes them.
+MARKS_CM = {LengthUnit.CENTIMETRE: 0.1, LengthUnit.INCH: 0.01 * CM_PER_INCH}
+RATIO_STEP = 0.01
+
+
+def _marks_within(expected: Range, step: float) -> tuple[float, float]:
+    """The outermost marks inside, so that what is asked about never reads as within them."""
+    # Rounded first, for binary noise is no mark.
+    low, high = (round(each / step, 6) for each in (expected.low, expected.high))
+    return ceil(low) * step, floor(high) * step

@@ -41,7 +41,8 @@ def note_to_save(request: HttpRequest, note_id: UUID) -> VisitNote:
 def open_episodes(request: HttpRequest, client_id: UUID) -> list[Episode]:
     """The client's episodes that are not discharged, latest first."""
     found = with_phase(episodes_for(request.user).filter(client=client_id))
-    return list(found.exclude(phase_now=Phase.DISCHARGED).order_by("-opened_on", "pk"))
+    going_on = found.exclude(phase_now=Phase.DISCHARGED).order_by("-opened_on", "pk")
+    return list(going_on.prefetch_related("regions"))
 
 
 def usual_kind(episode: Episode, purpose: str = "") -> VisitKind:

@@ -49,7 +49,12 @@ def test_a_client_with_two_open_episodes_is_asked_about(
     other = make_episode(episode.client, cast.therapist)
     appointment: Appointment = make_appointment(episode.client, cast.therapist, today())
     address = reverse("appointment-visit", args=[appointment.pk])
-    assert "Which episode" in body(therapist.post(address))
+    asked = body(therapist.post(address))
+    assert "Which episode" in asked
+    # Alike by diagnosis and day, as after a merge: the limb and the therapist tell them apart.
+    for each in (episode, other):
+        assert f"{each.regions.first()}; opened " in asked
+        assert str(each.therapist) in asked
     therapist.post(address, {"episode": str(other.pk)})
     note = VisitNote.objects.get()
     assert note.episode == other
