@@ -233,9 +233,9 @@ def test_a_line_about_staff_says_whom_and_is_found_by_the_name(
 ) -> None:
     audit.record(cast.lead, "hours.set", subject=cast.therapist)
     audit.record(cast.lead, "hours.set", subject=cast.other_therapist)
-    subject = '<td class="record-subject">'
+    subject = '<div class="record-subject">'
     page = lead.post(reverse("record"), ASKED | {"subject": "marsh"}).text
-    assert f"{subject}Theo Marsh, PT, DPT</td>" in page
+    assert f"{subject}Theo Marsh, PT, DPT</div>" in page
     assert "Tilda Brook, OTR/L" not in page
     assert len(verbs(Asked(subject=f"user:{cast.therapist.pk}"), cast)) == 1
     answer = lead.post(reverse("record-file"), ASKED | {"action": "hours.set"})
