@@ -12,7 +12,7 @@ from clinic.common.vocabulary import Role
 from measurements.kept_standing import KeptStanding
 from tests.bench.crowd import fill
 from tests.bench.many_notes import fill_notes
-from tests.bench.test_pages_bench import best_round, run
+from tests.bench.test_pages_bench import best_round, queries_of
 from tests.bench.test_recalls_bench import APPOINTMENTS
 from tests.builders import make_client, make_episode
 from tests.cast import Cast, make_staff
@@ -71,7 +71,7 @@ def test_the_caseload_of_twenty_thousand_stays_within_four_times_its_sql(
     told = []
     for name, fields in ASKED.items():
         asked = ("get", reverse("caseload"), fields)
-        queries = run(browser, *asked).queries
+        queries = queries_of(browser, asked)
         told.append((name, queries, *best_round(browser, asked)))
     with capsys.disabled():
         for name, queries, total_s, sql_s, limit_s in told:

@@ -68,6 +68,12 @@ def run(browser: Browser, method: str, address: str, fields: dict[str, str]) -> 
     return Run(len(spent), total_s, sum(spent))
 
 
+def queries_of(browser: Browser, asked: tuple[str, str, dict[str, str]]) -> int:
+    """Of the second of two requests: the first may note that the session is still in use."""
+    run(browser, *asked)
+    return run(browser, *asked).queries
+
+
 def best_round(
     browser: Browser, asked: tuple[str, str, dict[str, str]]
 ) -> tuple[float, float, float]:
@@ -128,7 +134,7 @@ def test_pages_stay_fast_and_ask_no_more_in_a_large_practice(
     for month in range(1, 6):
         make_session(small, protocol, taken_on=small.opened_on.replace(month=month))
     keep_standings([small.pk])
-    few = {name: run(browser, *asked).queries for name, asked in pages_of(small).items()}
+    few = {name: queries_of(browser, asked) for name, asked in pages_of(small).items()}
 
     therapists = [make_staff(f"therapist{n}", f"Therapist {n}", Role.THERAPIST) for n in range(39)]
     therapists.append(cast.therapist)
@@ -139,7 +145,7 @@ def test_pages_stay_fast_and_ask_no_more_in_a_large_practice(
 
     told = []
     for name, asked in pages_of(large).items():
-        queries = run(browser, *asked).queries
+        queries = queries_of(browser, asked)
         total_s, sql_s, limit_s = best_round(browser, asked)
         told.append((name, queries, few[name], total_s, sql_s, limit_s))
     with capsys.disabled():

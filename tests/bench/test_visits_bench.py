@@ -24,7 +24,7 @@ from clinic.visits.words import Section
 from clinic.wsgi import application
 from tests.bench.crowd import fill
 from tests.bench.many_notes import fill_notes
-from tests.bench.test_pages_bench import best_round, run
+from tests.bench.test_pages_bench import best_round, queries_of
 from tests.builders import make_client, make_episode, make_protocol, make_session, today
 from tests.cast import Cast
 from tests.clinic.visits.charting import draft, ready, service, signed
@@ -69,7 +69,7 @@ def test_the_page_of_a_visit_stays_fast_in_a_large_practice(
     make_session(small, protocol, taken_on=today() - timedelta(days=9))
     pattern = signed(cast.therapist, small, visited_on=today() - timedelta(days=9))
     first = _address(ready(cast.therapist, small))
-    few = run(browser, "get", first, {}).queries
+    few = queries_of(browser, ("get", first, {}))
 
     fill(clients=20_000, sessions_each=5, therapists=[cast.therapist])
     episode_ids = list(Episode.objects.exclude(pk=small.pk).values_list("pk", flat=True))
@@ -77,7 +77,7 @@ def test_the_page_of_a_visit_stays_fast_in_a_large_practice(
     large = Episode.objects.exclude(pk=small.pk).order_by("pk").last()
     assert large
     asked = ("get", _address(ready(cast.therapist, large)), {})
-    queries = run(browser, *asked).queries
+    queries = queries_of(browser, asked)
     total_s, sql_s, limit_s = best_round(browser, asked)
     with capsys.disabled():
         print(

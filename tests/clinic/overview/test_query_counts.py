@@ -7,7 +7,7 @@ from clinic.clients.models import Episode
 from clinic.common.vocabulary import Phase, Role
 from measurements.services.standings import keep_standings
 from tests.bench.crowd import fill
-from tests.bench.test_pages_bench import pages_of, run
+from tests.bench.test_pages_bench import pages_of, queries_of
 from tests.builders import make_client, make_episode, make_protocol, make_referrer, make_session
 from tests.cast import Cast, make_staff
 
@@ -15,7 +15,7 @@ CLIENTS, SESSIONS_EACH = 400, 5
 
 
 def queries_of_pages(browser: Browser, episode: Episode) -> dict[str, int]:
-    return {name: run(browser, *asked).queries for name, asked in pages_of(episode).items()}
+    return {name: queries_of(browser, asked) for name, asked in pages_of(episode).items()}
 
 
 @pytest.mark.django_db
