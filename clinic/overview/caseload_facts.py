@@ -88,7 +88,7 @@ ANSWERED_ON = {
 
 
 EARLY_LIMIT = RULES[Criterion.SURVEILLANCE_3_PERCENT]
-EARLY = f"{{}} more than {EARLY_LIMIT.limit:g} {EARLY_LIMIT.unit} above baseline"
+EARLY = f"{{}} more than {EARLY_LIMIT.limit:g}\u202f{EARLY_LIMIT.unit} above baseline"
 
 
 @dataclass(frozen=True, slots=True)
