@@ -266,7 +266,7 @@ def _changed(track: Track, change: Judged, since: str, *, news: News | None = No
 
 
 def _weight_words(change: Judged) -> str:
-    """ "also when adjusted for weight (down 1.6 %)"; empty where weight adds nothing."""
+    """ "also when adjusted (weight down 1.6 %)"; empty where weight adds nothing."""
     if not isinstance(change, OwnShift) or change.weight_says is None:
         return ""
     says, by_percent = change.weight_says, change.by_weight.weight_percent
@@ -275,7 +275,7 @@ def _weight_words(change: Judged) -> str:
     moved = f"{'up' if by_percent > 0 else 'down'} {percent(abs(by_percent))}"
     if abs(by_percent) < LEAST_PERCENT:
         moved = "unchanged"
-    return f"{says.label} ({moved})"
+    return f"{says.label.removesuffix(' for weight')} (weight {moved})"
 
 
 def _without_excess(track: Track, then: Measured | None) -> News | None:
