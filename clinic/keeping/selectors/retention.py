@@ -80,10 +80,15 @@ def bookings_to_come(**whose: Any) -> QuerySet[Appointment]:
     return Appointment.objects.filter(HELD, period__endswith__gt=timezone.now(), **whose)
 
 
+def holds() -> QuerySet[Hold]:
+    """Every hold, those that stand first, with whose record it is and who placed and lifted it."""
+    joined = Hold.objects.select_related("client", "placed_by", "lifted_by")
+    return joined.order_by(F("lifted_at").desc(nulls_first=True), "-placed_at", "-pk")
+
+
 def holds_of(clients: Iterable[UUID]) -> QuerySet[Hold]:
     """Why these clients' records must not be erased, then why they once had to stay."""
-    holds = Hold.objects.filter(client__in=clients).select_related("placed_by", "lifted_by")
-    return holds.order_by(F("lifted_at").desc(nulls_first=True), "-placed_at", "-pk")
+    return holds().filter(client__in=clients)
 
 
 def requests_waiting(clients: list[UUID]) -> list[RecordRequest]:

@@ -12,8 +12,7 @@ from clinic.common.errors import RuleBroken
 from clinic.common.methods import look_or_send
 from clinic.keeping.belongings import family
 from clinic.keeping.forms import HoldForm, LiftForm
-from clinic.keeping.models import Hold
-from clinic.keeping.selectors.retention import holds_of
+from clinic.keeping.selectors.retention import holds, holds_of
 from clinic.keeping.services.holding import hold_record, lift_hold
 
 SECTION = {"section": "clients"}
@@ -36,7 +35,7 @@ def hold(request: HttpRequest, client_id: UUID) -> HttpResponse:
 @permit("keeping.manage")
 @look_or_send
 def lift(request: HttpRequest, hold_id: int) -> HttpResponse:
-    held = get_object_or_404(Hold.objects.select_related("client", "placed_by"), pk=hold_id)
+    held = get_object_or_404(holds(), pk=hold_id)
     form = LiftForm(request.POST or None, client=held.client)
     if form.is_valid():
         with form.catching(RuleBroken):

@@ -20,7 +20,7 @@ from clinic.visits.errors import NoteChangedMeanwhile, NoteGone
 from clinic.visits.forms.notes import NewVisitForm, NoteForm, SettleForm
 from clinic.visits.models import VisitNote
 from clinic.visits.note_sentences import sentence
-from clinic.visits.selectors.notes import notes_of, visit_desk
+from clinic.visits.selectors.notes import notes_for, notes_of, visit_desk
 from clinic.visits.services import notes as writes
 from clinic.visits.views.pieces import (
     SECTION,
@@ -69,8 +69,8 @@ def new(request: HttpRequest, episode_id: UUID) -> HttpResponse:
 def of_appointment(request: HttpRequest, appointment_id: UUID) -> HttpResponse:
     """Begin the note of an appointment, or open the one there is."""
     appointment = get_object_or_404(appointments_for(request.user), pk=appointment_id)
-    if hasattr(appointment, "note"):
-        return redirect("visit", appointment.note.pk)
+    if begun := notes_for(request.user).filter(appointment=appointment).first():
+        return redirect("visit", begun.pk)
     episodes = open_episodes(request, appointment.client_id)
     chosen = [each for each in episodes if str(each.pk) == request.POST.get("episode")]
     if len(chosen or episodes) != 1:

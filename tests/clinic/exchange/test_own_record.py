@@ -34,7 +34,8 @@ def text_of(pdf: bytes) -> str:
 
 
 def test_due_days_are_those_of_the_rule() -> None:
-    # 45 CFR 164.524(b)(2) and 164.526(b)(2): 30 and 60 days of the receipt of the request.
+    # 45 CFR 164.526(b)(2): 60 days of the receipt of the request; 164.524(b)(2): 30, [memory] but
+    # for a quotation of it.
     assert copy_due_on(date(2026, 1, 1)) == date(2026, 1, 31)
     assert correction_due_on(date(2026, 1, 1)) == date(2026, 3, 2)
 
